@@ -1,0 +1,43 @@
+"""Cutting a spoken line short, from any thread, without losing the moment between two steps of it."""
+
+from __future__ import annotations
+
+import threading
+from typing import Callable
+
+from fieldaid import clock
+
+
+class Cut:
+    """One line's switch. Whoever speaks the line waits here, so that a cut wakes them at once."""
+
+    def __init__(self) -> None:
+        self._cut = False
+        self._wake = threading.Event()
+
+    @property
+    def is_cut(self) -> bool:
+        return self._cut
+
+    def cut(self) -> None:
+        self._cut = True
+        self._wake.set()
+
+    def nudge(self) -> None:
+        """Something that `wait_for` may be waiting for has happened."""
+        self._wake.set()
+
+    def wait_for(self, done: Callable[[], bool], timeout: float) -> bool:
+        """Wait at most `timeout` [s] until `done()`. False when cut or out of time."""
+        end = clock.monotonic() + timeout
+        while True:
+            # Cleared before looking, so that what happens between the look and the wait still wakes.
+            self._wake.clear()
+            if self._cut:
+                return False
+            if done():
+                return True
+            left = end - clock.monotonic()
+            if left <= 0:
+                return False
+            self._wake.wait(left)
