@@ -211,7 +211,6 @@ def _decoded(file: soundfile.SoundFile, frames: int) -> Iterator[np.ndarray]:
     """Blocks of shape (n, channels), float32, as far as the file decodes."""
     import soundfile
 
-    file.seek(0)
     while True:
         try:
             block = file.read(frames, dtype="float32", always_2d=True)
