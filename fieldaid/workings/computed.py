@@ -1,0 +1,173 @@
+"""Computed facts: the workings that the told facts allow, each with its source and its limits.
+
+A working whose input is missing or outside its limits gives nothing: the fact stays unknown, never assumed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Mapping
+
+from fieldaid.facts.situation import Situation
+from fieldaid.facts.values import year_range
+from fieldaid.facts.vocabulary import COMPASS, SIDES, YES_NO, Fact
+from fieldaid.workings import faces as roof_faces
+from fieldaid.workings import wind
+
+
+@dataclass(frozen=True)
+class Computed:
+    """A computed value, where the calculation comes from, and what it does not tell."""
+
+    value: Any
+    source: str
+    limits: str
+
+
+def _declared() -> dict[str, Fact]:
+    plain = [
+        Fact(name="ways.usable", called="ways off", about="usable separate ways off", kind="number", low=0, high=20,
+             unit="ways"),
+        Fact(name="ways.aerial", called="aerial", about="a usable aerial is among the ladders", values=YES_NO),
+        Fact(name="air.low", called="air", about="the lowest member's air is low", values=YES_NO),
+        Fact(name="built.first", called="built from", about="earliest year built", kind="number", low=1700, high=2100,
+             unit="year"),
+        Fact(name="built.last", called="built to", about="latest year built", kind="number", low=1700, high=2100,
+             unit="year"),
+        Fact(name="wind.side", called="windward side", about="side or corner the wind blows onto",
+             values=(*SIDES, "AB", "BC", "CD", "DA")),
+        Fact(name="fire.windward", called="wind on the fire's side", about="the wind blows onto the fire's side",
+             values=YES_NO),
+        Fact(name="place.found", called="place", about="whether a face for an opening was found", values=YES_NO),
+        Fact(name="place.face", called="place", about="the face for an opening", values=SIDES),
+        Fact(name="place.over", called="place", about="how the face lies to the fire",
+             values=("over the fire", "next face, high")),
+        Fact(name="place.why_not", called="place", about="why no face was found",
+             values=("windward", "obstacles", "no slope")),
+        Fact(name="place.leeward", called="leeward", about="compass point away from the wind, side A's facing not told",
+             values=COMPASS),
+    ]
+    families = [
+        ("wind.on", "how a side lies to the wind", ("windward", "leeward", "along")),
+        ("face", "the face on a side", ("slope", "hip end", "gable end", "flat")),
+        ("over", "a face above the fire", ("yes",)),
+    ]
+    grouped = [Fact(name=f"{group}.{side}", group=group, place=side, called=group, about=about, values=values)
+               for group, about, values in families for side in SIDES]
+    return {one.name: one for one in [*plain, *grouped]}
+
+
+COMPUTED: dict[str, Fact] = _declared()
+
+NO_DEFAULTS: Mapping[str, float] = {}
+
+
+def compute(situation: Situation, parameters: Mapping[str, float] = NO_DEFAULTS) -> dict[str, Computed]:
+    """Every computed fact that the situation allows.
+
+    `parameters` are the pack's: `air_low_fraction` [share of a full cylinder] and `air_low_minutes` [min].
+    """
+    found: dict[str, Computed] = {}
+    told = situation.values
+    found.update(_ways(told))
+    found.update(_air(told, parameters))
+    if "building.built" in told:
+        first, last = year_range(told["building.built"])
+        for name, year in (("built.first", first), ("built.last", last)):
+            found[name] = Computed(year, "the year told", "additions and re-roofs may be younger [C17]")
+    found.update(_wind_and_faces(told))
+    return found
+
+
+def _ways(told: Mapping[str, Any]) -> dict[str, Computed]:
+    """Usable separate ways off: ladders at one place are one way, a place not said is no separate way."""
+    source, limits = "count of the ladders told", "the ladders themselves are not seen; two at one corner are one way"
+    counts = []
+    found: dict[str, Computed] = {}
+    if "crew.ways_off" in told:
+        counts.append(told["crew.ways_off"])
+    if "crew.ladders" in told:
+        usable = [ladder for ladder in told["crew.ladders"] if ladder["usable"] == "yes"
+                  and told.get(f"window.{ladder['place']}") != "failed"]
+        said = {ladder["place"] for ladder in usable if ladder["place"] != "unsaid"}
+        unsaid = any(ladder["place"] == "unsaid" for ladder in usable)
+        if not (unsaid and "crew.ways_off" in told):
+            counts.append(len(said) + (1 if unsaid and not said else 0))
+        aerial = any(ladder["kind"] == "aerial" for ladder in usable)
+        found["ways.aerial"] = Computed("yes" if aerial else "no", source, limits)
+    if counts:
+        found["ways.usable"] = Computed(min(counts), source, limits)
+    return found
+
+
+def _air(told: Mapping[str, Any], parameters: Mapping[str, float]) -> dict[str, Computed]:
+    air = told.get("crew.air")
+    if air is None:
+        return {}
+    low = air.get("low") == "yes"
+    if "fraction" in air and "air_low_fraction" in parameters:
+        low = air["fraction"] <= parameters["air_low_fraction"]
+    elif "minutes" in air and "air_low_minutes" in parameters:
+        low = air["minutes"] <= parameters["air_low_minutes"]
+    return {"air.low": Computed("yes" if low else "no", "comparison with the pack's parameter [T22]",
+                                "the lowest member as told; air left never allows staying")}
+
+
+def _wind_and_faces(told: Mapping[str, Any]) -> dict[str, Computed]:
+    found: dict[str, Computed] = {}
+    source = "wind direction against the sides' normals; WMO convention, from memory"
+    limits = "flat open ground; trees and neighbours turn the wind"
+    calm = told.get("wind.mph") == 0
+    lie: dict[str, wind.Lie] = {}
+    if "wind.from" in told or calm:
+        lie = wind.lie_of_sides(told.get("wind.from", "north"), told.get("site.a_faces"), told.get("wind.mph"))
+        if not lie:
+            found["place.leeward"] = Computed(wind.opposite(told["wind.from"]), source,
+                                              "side A's facing is not told, so no side can be named")
+    for side, how in lie.items():
+        found[f"wind.on.{side}"] = Computed(how, source, limits)
+    blown = "".join(side for side in SIDES if lie.get(side) == "windward")
+    if blown:
+        found["wind.side"] = Computed({"AD": "DA"}.get(blown, blown), source, limits)
+    if lie and "fire.side" in told and told["fire.side"] != "centre":
+        onto = any(lie[side] == "windward" for side in told["fire.side"])
+        found["fire.windward"] = Computed("yes" if onto else "no", source, limits)
+    found.update(_place(told, lie))
+    return found
+
+
+def _place(told: Mapping[str, Any], lie: dict[str, wind.Lie]) -> dict[str, Computed]:
+    found: dict[str, Computed] = {}
+    source = "faces from form and ridge; rows G01, W11, P14"
+    limits = "words, not measures; high and near the ridge is judged by the crew"
+    kinds = roof_faces.faces(told["roof.form"], told.get("roof.ridge_runs")) if "roof.form" in told else {}
+    for side, kind in kinds.items():
+        found[f"face.{side}"] = Computed(kind, source, limits)
+    if not kinds or "fire.side" not in told:
+        return found
+    for side in roof_faces.over_fire(kinds, told["fire.side"]):
+        found[f"over.{side}"] = Computed("yes", source, limits)
+    if not lie:
+        return found
+    face, why = roof_faces.choose_face(kinds, told["fire.side"], lie, _refused(told))
+    found["place.found"] = Computed("yes" if face else "no", source, limits)
+    if face:
+        found["place.face"] = Computed(face, source, limits)
+        found["place.over"] = Computed(why, source, limits)
+    else:
+        found["place.why_not"] = Computed(why, source, limits)
+    return found
+
+
+def _refused(told: Mapping[str, Any]) -> dict[str, str]:
+    """Faces that cannot take an opening, each with the reason."""
+    refused: dict[str, str] = {}
+    for name in ("roof.solar", "roof.wires"):
+        places = told.get(name, "none")
+        for place in () if places == "none" else places:
+            for side in SIDES if place in ("everywhere", "unsaid", "ridge", "eave", "valley", "hip") else place:
+                refused[side] = name
+    for side in SIDES:
+        if told.get(f"deck.{side}") in roof_faces.BAD_DECK:
+            refused[side] = f"deck.{side}"
+    return refused
