@@ -5,10 +5,11 @@
 """
 
 from fieldaid.facts.picture import CANNOT_TELL, Known, Picture, Telling
+from fieldaid.facts.situation import Situation
 from fieldaid.facts.values import check_value, same_value
 from fieldaid.facts.vocabulary import FACTS, SECTIONS, Fact, fact, split_section
 
 __all__ = [
-    "CANNOT_TELL", "FACTS", "Fact", "Known", "Picture", "SECTIONS", "Telling",
+    "CANNOT_TELL", "FACTS", "Fact", "Known", "Picture", "SECTIONS", "Situation", "Telling",
     "check_value", "fact", "same_value", "split_section",
 ]
