@@ -1,7 +1,8 @@
 """Set fieldaid up in a checkout: `python3 -m fieldaid.set_up`, and with `--test` run its tests.
 
 Needs nothing but a Python: it makes the environment, installs in steps, and then runs the main job once. What
-cannot be installed is named with what that costs, and the rest goes on. Running it again does only what is missing.
+cannot be installed is named with what that costs, and the rest goes on. Running it again does only what is
+missing, and needs no network when nothing is.
 """
 
 from __future__ import annotations
@@ -40,8 +41,8 @@ def parse(argv: list[str] | None) -> argparse.Namespace:
         prog="python3 -m fieldaid.set_up",
         formatter_class=argparse.RawDescriptionHelpFormatter,
         description="Make fieldaid's environment, install what it needs, and run its main job once.",
-        epilog="Exit codes: 0 the base works (what else is missing was named); 1 it does not, or a test failed;\n"
-        "2 wrong use; 130 interrupted. What every command said is in set_up.log in the environment.\n"
+        epilog="Exit codes: 0 the base works (what else is missing was named); 1 it does not, or a test\n"
+        "failed; 2 wrong use; 130 interrupted. What every command said is in set_up.log in the environment.\n"
         "System packages are fetched as root, or through sudo when it asks for no password.",
     )
     parser.add_argument(

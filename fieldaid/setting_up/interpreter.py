@@ -18,21 +18,18 @@ VERIFIED = ((3, 11), (3, 12), (3, 13))
 _NAMES = ("python3.13", "python3.12", "python3.11", "python3", "python3.14", "python")
 
 _ASK = """
-import importlib.util as u, json, os, sys, sysconfig
-h = os.path.exists(os.path.join(sysconfig.get_paths()["include"], "Python.h"))
+import json, sys
 print(json.dumps({"path": getattr(sys, "_base_executable", None) or sys.executable,
-                  "version": list(sys.version_info[:3]), "headers": h, "prefix": sys.base_prefix, "venv": bool(u.find_spec("venv") and u.find_spec("ensurepip"))}))
+                  "version": list(sys.version_info[:3]), "prefix": sys.base_prefix}))
 """
 
 
 @dataclass(frozen=True)
 class Interpreter:
-    """A Python that answered: where it is, its version, whether it can make environments and build C code."""
+    """A Python that answered: the one that environments are made from, its version, where it is at home."""
 
     path: str
     version: tuple[int, int, int]
-    headers: bool
-    venv: bool
     prefix: str
 
     @property
@@ -72,7 +69,7 @@ def ask(path: str) -> Interpreter | None:
         told = json.loads(done.stdout)
     except (OSError, ValueError, subprocess.TimeoutExpired):
         return None
-    return Interpreter(told["path"], tuple(told["version"]), told["headers"], told["venv"], told["prefix"])
+    return Interpreter(told["path"], tuple(told["version"]), told["prefix"])
 
 
 def on_path(names: Iterable[str] = _NAMES) -> Iterable[str]:

@@ -1,8 +1,8 @@
 """Reading the lock file: which pinned packages a group of requirements needs, itself and all below it.
 
 The lock is one file for everything (`requirements.lock`); its `# via` remarks tell which package asked for
-which. So a step can install its share, with hashes, and a failure stays with the packages that failed. Made anew, after a
-change of pyproject.toml, in the checkout with:
+which. So a step can install its share, with hashes, and a failure stays with the packages that failed.
+After a change of pyproject.toml the lock is made anew, in the checkout, with:
 
     uv pip compile --universal --python-version 3.11 --all-extras --generate-hashes --no-header --quiet \\
         --output-file requirements.lock pyproject.toml
