@@ -1,5 +1,6 @@
-"""Words to sound: what the voice says, a killable speech worker, a tone, a player, and the queue in front of them.
+"""Words to sound: what the voice says, a killable speech worker, a tone, a player, and the queue before them.
 
-`spoken` and `figures` are plain text work; `voice` and `worker` make samples; `tone` and `player` make them heard;
-`speaker.Speaker` is what the rest of fieldaid uses. Nothing is imported here, so that text work stays cheap.
+`spoken` and `figures` are plain text work; `voice` and `worker` make samples; `tone` and `player` make them
+heard; `recording` keeps them; `speaker.Speaker` is what the rest of fieldaid uses. Nothing is imported here,
+so that text work stays cheap.
 """

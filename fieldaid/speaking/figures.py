@@ -1,19 +1,20 @@
 """Numbers as words that cannot be taken for each other.
 
-"Fifteen" and "fifty" differ by one faint sound, and a recogniser tried on a human voice heard every final "-ty" as
-"-teen". So 13 to 99 are read digit by digit, as radio practice does: 15 is "one five", 50 is "five zero".
+"Fifteen" and "fifty" differ by one faint sound, and a recogniser tried on a human voice heard every final
+"-ty" as "-teen". So 13 to 99 are read digit by digit, as on the radio: 15 is "one five", 50 is "five zero".
 """
 
 from __future__ import annotations
 
-SMALL = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+SMALL = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
+         "twelve")
 ORDINALS = ("", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth",
             "eleventh", "twelfth")
 FRACTIONS = {"1/2": "one half", "1/4": "one quarter", "3/4": "three quarters", "1/3": "one third",
              "2/3": "two thirds"}
 CENTURIES = {"17": "seventeen", "18": "eighteen", "19": "nineteen"}
 
-# Words that sound like another number; a year's "nineteen five eight" is told apart by the digits that follow.
+# Words that sound like another number; a year's "nineteen five eight" is told apart by the digits after it.
 EASILY_MISHEARD = frozenset(
     [ten + "ty" for ten in ("twen", "thir", "for", "fif", "six", "seven", "eigh", "nine")]
     + [teen + "teen" for teen in ("thir", "four", "fif", "six", "seven", "eigh", "nine")]
@@ -37,7 +38,7 @@ def year(figures: str) -> str:
 
 
 def number(figures: str) -> str:
-    """A count or measure: "7", "15", "1,200", "1.5". Zero to twelve and round hundreds have a word of their own."""
+    """A count or measure: "7", "15", "1,200", "1.5". Zero to twelve and round hundreds have own words."""
     whole, _, part = figures.replace(",", "").partition(".")
     whole = whole.lstrip("0") or "0"
     if int(whole) < len(SMALL):

@@ -1,8 +1,8 @@
 """The attention tone before a leave or stop line.
 
-0.64 s long, most of it between 500 and 3,000 Hz (MIL-STD-1472E 5.3.3 and 5.3.6: at least half a second). The two kinds
-differ from the start (5.3.4.3.3) and no other sound of fieldaid has a tone, which keeps the sounds to tell apart at
-two, of at most four (5.3.4.3.1).
+0.64 s long, most of it between 500 and 3,000 Hz (MIL-STD-1472E 5.3.3; 5.3.6: at least half a second). The two
+kinds differ from the start (5.3.4.3.3) and no other sound of fieldaid has a tone, which keeps the sounds to
+tell apart at two, of at most four (5.3.4.3.1).
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Words to samples through a speech worker that may die, hang or be missing, without ever hanging the caller."""
+"""Words to samples through a speech worker that may die, hang or be missing, never hanging the caller."""
 
 from __future__ import annotations
 
@@ -11,8 +11,9 @@ import sys
 import tempfile
 import threading
 import wave
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import Mapping, Sequence
+from typing import TypeVar
 
 import numpy as np
 
@@ -20,10 +21,13 @@ from fieldaid import clock
 from fieldaid.errors import SpeakingError
 from fieldaid.speaking.spoken import RATE
 
+T = TypeVar("T")
+
 WORKER = Path(__file__).with_name("worker.py")
 INSTALL = "Install the speech engine (Debian and Ubuntu: apt-get install espeak-ng) and the extra `voice`"
 LONGEST_TEXT = 1000  # characters; keeps an order well below what a pipe takes without blocking
-TAIL = 0.1  # [s] of the engine's closing silence that is kept
+ATTEMPTS = 2  # at one line, each with a worker of its own
+LEAD, TAIL = 0.01, 0.1  # [s] of the engine's silence before and after the words that is kept
 
 
 class Voice:
@@ -39,8 +43,8 @@ class Voice:
     folder : where the worker's files go, removed on `close`; a private temporary folder unless given
     """
 
-    def __init__(self, rate: int = RATE, accent: str = "en-us", *, restarts: int = 3, start_timeout: float = 10.0,
-                 line_timeout: float = 3.0, command: Sequence[str] | None = None,
+    def __init__(self, rate: int = RATE, accent: str = "en-us", *, restarts: int = 3,
+                 start_timeout: float = 10.0, line_timeout: float = 3.0, command: Sequence[str] | None = None,
                  environment: Mapping[str, str] | None = None, folder: Path | None = None) -> None:
         self._command = list(command or [sys.executable, "-P", str(WORKER)]) + [str(rate), accent]
         self._environment = dict(environment) if environment is not None else None
@@ -71,7 +75,7 @@ class Voice:
         ------
         SpeakingError : as `synthesise`
         """
-        self._guarded(lambda deadline: self._running(deadline))
+        self._guarded(self._running)
 
     def synthesise(self, text: str) -> tuple[np.ndarray, int]:
         """Speech for `text`, said as it is written (see `spoken.spoken_form`).
@@ -86,7 +90,7 @@ class Voice:
 
         Raises
         ------
-        SpeakingError : no speech could be made; `given_up` says whether there is any point in trying another line
+        SpeakingError : no speech could be made; `given_up` says whether another line need not be tried
         """
         if not text.strip():
             return np.zeros(0, np.float32), 22050
@@ -101,18 +105,17 @@ class Voice:
         worker = self._worker
         if worker:
             worker.end()
-        if self._folder:
-            shutil.rmtree(self._folder, ignore_errors=True)
+        self._remove_folder()
 
-    def _guarded(self, work):
+    def _guarded(self, work: Callable[[float], T]) -> T:
         """`work(deadline)`, twice if need be, with the failures counted."""
-        deadline = clock.monotonic() + 2 * (self._start_timeout + self._line_timeout)
+        deadline = clock.monotonic() + ATTEMPTS * (self._start_timeout + self._line_timeout)
         if not self._lock.acquire(timeout=deadline - clock.monotonic()):
-            raise SpeakingError("the line was not spoken", why="the voice was busy with another line for too long")
+            raise SpeakingError("the line was not spoken", why="another line kept the voice busy")
         try:
-            for attempt in (1, 2):
+            for attempt in range(1, ATTEMPTS + 1):
                 if self._closed:
-                    raise SpeakingError("no voice", why="it has been closed")
+                    break
                 if self._given_up:
                     raise SpeakingError("no voice", why=self._given_up, next_step=INSTALL)
                 try:
@@ -122,13 +125,18 @@ class Voice:
                 except _Trouble as trouble:
                     self._discard_worker()
                     self._failures += 1
+                    if self._closed:
+                        continue
                     if trouble.final or self._failures > self._restarts:
-                        times = f" {self._failures} times in a row" if self._failures > 1 else ""
-                        self._given_up = str(trouble) if trouble.final else f"the speech worker failed{times}: {trouble}"
+                        times = "" if trouble.final else f" ({self._failures} times in a row)"
+                        self._given_up = f"{trouble}{times}"
                         raise SpeakingError("no voice", why=self._given_up, next_step=INSTALL) from None
-                    if attempt == 2 or self._closed:
+                    if attempt == ATTEMPTS:
                         raise SpeakingError("the line was not spoken", why=str(trouble)) from None
+            raise SpeakingError("no voice", why="it has been closed")
         finally:
+            if self._closed:
+                self._remove_folder()
             self._lock.release()
 
     def _running(self, deadline: float) -> _Worker:
@@ -136,7 +144,8 @@ class Voice:
             try:
                 self._worker = _Worker(self._command, self._environment)
             except OSError as error:
-                raise _Trouble(f"the speech worker cannot be started ({error})", final=True) from None
+                hopeless = isinstance(error, (FileNotFoundError, PermissionError))
+                raise _Trouble(f"the speech worker cannot be started ({error})", final=hopeless) from None
             if self._closed:
                 self._worker.end()
             answer = self._worker.answer(min(self._start_timeout, deadline - clock.monotonic()))
@@ -166,10 +175,15 @@ class Voice:
         try:
             if self._folder is None or not self._folder.is_dir():
                 memory = "/dev/shm" if os.access("/dev/shm", os.W_OK) else None
-                self._folder = Path(tempfile.mkdtemp(prefix="fieldaid-voice-", dir=self._given_folder or memory))
+                place = self._given_folder or memory
+                self._folder = Path(tempfile.mkdtemp(prefix="fieldaid-voice-", dir=place))
             return self._folder
         except OSError as error:
             raise _Trouble(f"no folder for sound files can be made ({error})") from None
+
+    def _remove_folder(self) -> None:
+        if self._folder:
+            shutil.rmtree(self._folder, ignore_errors=True)
 
     def _discard_worker(self) -> None:
         if self._worker:
@@ -203,6 +217,7 @@ class _Worker:
                 continue
             if isinstance(answer, dict):
                 self._answers.put(answer)
+        self.process.stdout.close()
         self._answers.put(None)
 
     def order(self, order: dict) -> None:
@@ -243,4 +258,4 @@ def _read_wav(file: Path) -> tuple[np.ndarray, int]:
     loud = np.flatnonzero(np.abs(samples) > 0.003)
     if not loud.size:
         raise _Trouble("the engine gave silence")
-    return samples[:loud[-1] + round(TAIL * rate)], rate
+    return samples[max(loud[0] - round(LEAD * rate), 0):loud[-1] + round(TAIL * rate)], rate

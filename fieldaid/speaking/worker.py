@@ -6,10 +6,11 @@ Run as a script by `voice.Voice`; it imports nothing of fieldaid. JSON lines on 
     out   {"ready": true}  or  {"failed": "why"}                    once, at the start
     out   {"id": 1, "done": true}  or  {"id": 1, "failed": "why"}   for each line
 
-Traps of pyttsx3 that shape it: say() may be silent or hang, so only save_to_file() is used; a change of the rate
-after the first line takes effect late or never, so one worker has one rate; save_to_file() prints on standard
-output, so the protocol has a descriptor of its own; an error while the file is written is raised inside a C callback,
-where Python can only report it and the engine's loop then never ends, so the report ends the worker.
+Traps of pyttsx3 that shape it: say() may be silent or hang, so only save_to_file() is used; a change of the
+rate after the first line takes effect late or never, so one worker has one rate; save_to_file() prints on
+standard output, so the protocol has a descriptor of its own; an error while the file is written is raised
+inside a C callback, where Python can only report it and the engine's loop then never ends, so the report ends
+the worker.
 """
 
 from __future__ import annotations
