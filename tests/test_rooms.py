@@ -1,7 +1,7 @@
 """Imports go downward: each module imports only its own room or a room of a lower layer.
 
-Checked on the syntax trees of every module, so that an import inside a function or under TYPE_CHECKING counts.
-The checker is itself tried on small trees that break each rule once.
+Checked on the syntax trees of every module, so that an import inside a function or under TYPE_CHECKING
+counts. The checker is itself tried on small trees that break each rule once.
 """
 
 from __future__ import annotations
@@ -56,7 +56,7 @@ def module_names(package: Path) -> dict[str, Path]:
 
 
 def imported_names(node: ast.AST, inside: str) -> list[str]:
-    """The dotted names that a syntax node imports; `inside` is the package of the module it stands in."""
+    """The dotted names that a syntax node imports; `inside` is the package of its module."""
     if isinstance(node, ast.Import):
         return [alias.name for alias in node.names]
     if isinstance(node, ast.ImportFrom):
@@ -75,9 +75,9 @@ def imported_names(node: ast.AST, inside: str) -> list[str]:
 def read_tree(package: Path) -> dict[str, Module]:
     """Every module with its imports resolved.
 
-    `from room import name` counts as an import of the submodule `room.name` where there is one, else of the room's
-    front door. The front door is not counted as imported with each of its submodules: otherwise a room could
-    not offer two strangers side by side.
+    `from room import name` counts as an import of the submodule `room.name` where there is one, else of the
+    `from room import name` counts as an import of the submodule `room.name` where there is one, else of
+    the front door of the room. The front door is not counted with each submodule: otherwise a room could
     """
     names = module_names(package)
     modules = {}

@@ -25,9 +25,12 @@ SOUNDS = (".wav", ".flac")
 
 
 def clips(checkout: Path, count: int = 4) -> list[Path]:
-    """`count` of the demonstration clips, spread over all of them; always the same ones."""
-    folder = checkout / "demo_audio" / "clips"
-    found = sorted(path for path in folder.glob("*") if path.suffix.lower() in SOUNDS)
+    """`count` of the demonstration clips, spread over all of them; always the same ones.
+
+    The long recording of a whole scenario is not one of them: it would take minutes.
+    """
+    sounds = (path for path in (checkout / "demo_audio").rglob("*") if path.suffix.lower() in SOUNDS)
+    found = sorted(path for path in sounds if "scenario" not in path.name)
     if len(found) <= count:
         return found
     return [found[number * len(found) // count] for number in range(count)]
@@ -127,7 +130,7 @@ class Demo:
                     Loss(
                         "the demonstration recordings",
                         "`hear` was not shown at work",
-                        "no demo clips found in demo_audio/clips",
+                        "no demo clips found in demo_audio",
                         "try a recording of your own: fieldaid hear FILE.wav",
                     ),
                 ),

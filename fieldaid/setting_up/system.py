@@ -1,7 +1,7 @@
 """What the operating system must provide for sound, speech and building: look for it, fetch it where allowed.
 
-Each need is looked for by what it gives (a library, a compiler), not by a package's name, so that the check is
-right on systems other than Debian and Ubuntu as well.
+Each need is looked for by what it gives (a library, a compiler), not by a package's name, so that the check
+is right on systems other than Debian and Ubuntu as well.
 """
 
 from __future__ import annotations
