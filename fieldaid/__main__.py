@@ -1,0 +1,7 @@
+"""`python -m fieldaid`: the same as the command `fieldaid`."""
+
+import sys
+
+from fieldaid.cli import main
+
+sys.exit(main())

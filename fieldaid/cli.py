@@ -1,0 +1,116 @@
+"""The command line: options and exit codes, no logic.
+
+Exit codes: 0 fine, 1 findings or unreadable input, 2 wrong use, 3 broken pack or data.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import traceback
+from collections.abc import Sequence
+from pathlib import Path
+
+from fieldaid import __version__
+from fieldaid.errors import FieldaidError
+
+CAUTION = ("A training and practice aid. The incident commander, the department and local procedure decide. "
+           "Nothing it says means safe, and silence is never permission.")
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="fieldaid", description="Offline assistant for practising roof openings.",
+                                     epilog=CAUTION)
+    parser.add_argument("--version", action="version", version=f"fieldaid {__version__}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+
+    typed = commands.add_parser("type", help="type facts and commands line by line", epilog=CAUTION)
+    typed.add_argument("--json", action="store_true", help="read lines from standard input, write one JSON object each")
+    typed.add_argument("--as-heard", action="store_true", help="treat typed lines as if they had been heard")
+    _session_options(typed)
+
+    hear = commands.add_parser("hear", help="hear sound files (WAV, FLAC)", epilog=CAUTION)
+    hear.add_argument("files", nargs="+", type=Path, metavar="FILE")
+    hear.add_argument("--json", action="store_true", help="write one JSON object for each utterance")
+    hear.add_argument("--one-session", action="store_true", help="all files belong to one session")
+    hear.add_argument("--call-sign", action="store_true", help="messages must open with the call sign")
+    hear.add_argument("--recogniser", default="sphinx", help="recogniser to use (default: %(default)s)")
+    _session_options(hear)
+
+    journals = commands.add_parser("journals", help="list the journals kept, or show one")
+    journals.add_argument("journal", nargs="?", type=Path, metavar="JOURNAL", help="show the lines of this journal")
+
+    commands.add_parser("doctor", help="say what is installed, what is missing, and what that costs")
+    return parser
+
+
+def _session_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--journal", type=Path, metavar="FILE",
+                        help="the journal to write; a session in it that was never closed is resumed")
+    parser.add_argument("--rules", type=Path, metavar="FOLDER", help="the rule pack (default: the shipped one)")
+    parser.add_argument("--overlay", type=Path, action="append", default=[], metavar="FOLDER",
+                        help="a department's own rules laid over the pack; may be given again")
+    parser.add_argument("--grammar", type=Path, metavar="FOLDER", help="the grammar (default: the shipped one)")
+    parser.add_argument("--say-to", type=Path, metavar="FOLDER", help="write spoken replies as WAV files")
+    parser.add_argument("--speak", action="store_true", help="say the replies over the loudspeaker")
+    parser.add_argument("--no-engine", action="store_true", help="one guidance channel only; says so")
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Runs one command and returns its exit code; nothing but argparse's own exits is raised."""
+    options = _parser().parse_args(argv)
+    try:
+        return _run(options)
+    except FieldaidError as error:
+        print(f"fieldaid: {error}", file=sys.stderr)
+        return error.exit_code
+    except KeyboardInterrupt:
+        print("\nfieldaid: stopped.", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        # The reader went away; point the rest of the output nowhere so that the exit itself stays quiet.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except Exception as error:  # the last net: a person never sees a traceback
+        print(f"fieldaid: an error of its own: {type(error).__name__}: {error}. "
+              f"What was acknowledged is kept. {_keep_trace()}", file=sys.stderr)
+        return 1
+
+
+def _run(options: argparse.Namespace) -> int:
+    if options.command == "type":
+        from fieldaid.session import typing_room
+
+        if options.json:
+            return typing_room.type_json(options, sys.stdin.buffer, sys.stdout)
+        return typing_room.type_by_hand(options, sys.stdin, sys.stdout)
+    if options.command == "hear":
+        from fieldaid.session import hearing_room
+
+        return hearing_room.hear_files(options, sys.stdout, sys.stderr)
+    if options.command == "journals":
+        from fieldaid.session import journal_list
+
+        return journal_list.show(options.journal, sys.stdout)
+    from fieldaid.session import doctor
+
+    return doctor.report(sys.stdout)
+
+
+def _keep_trace() -> str:
+    """Keeps the trace of an unexpected error for those who mend it."""
+    from fieldaid import clock, data
+
+    try:
+        folder = data.state_home() / "faults"
+        folder.mkdir(parents=True, exist_ok=True)
+        file = folder / f"{clock.stamp(clock.now()).replace(':', '')}.txt"
+        file.write_text(traceback.format_exc(), encoding="utf-8")
+    except OSError:
+        return "Please report it with the line that caused it."
+    return f"Please report it with {file}."
+
+
+if __name__ == "__main__":
+    sys.exit(main())

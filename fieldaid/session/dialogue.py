@@ -1,0 +1,441 @@
+"""The dialogue: what one utterance does to the picture. A pure reducer: (state, utterance) -> (state, effects).
+
+It knows nothing of rules, sound or time. Spoken facts that could loosen wait for "affirm" (`State.pending`); spoken
+commands that would take something back wait too, because a misheard word must never remove a danger. Typed facts are
+taken as typed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from typing import Any, Literal
+
+from fieldaid.errors import FactError
+from fieldaid.facts import FACTS, Picture, Telling, check_value, fact, same_value, split_section
+from fieldaid.grammar.model import Parsed, Reading
+
+CONFIRM_AT_ONCE = 3
+
+RequestKind = Literal["say again", "why", "why not", "status", "need", "report", "mayday", "help"]
+Phrase = Callable[[str, Any, str], str]
+
+
+@dataclass(frozen=True)
+class Utterance:
+    """One line, typed or heard, numbered `n` and parsed, at `at` seconds."""
+
+    n: int
+    at: float
+    parsed: Parsed
+    spoken: bool = False
+
+    @property
+    def exercise(self) -> bool:
+        return self.parsed.command == "exercise"
+
+    @property
+    def guesses(self) -> tuple[Reading, ...]:
+        """Readings below acceptance: a guess at something that could loosen is never used."""
+        return tuple(one for one in self.parsed.readings if one.basis == "guess" and _loosens(one))
+
+    @property
+    def meant(self) -> tuple[Reading, ...]:
+        """Readings accepted. A guess at a danger is one of them: a person's word of danger counts."""
+        return tuple(one for one in self.parsed.readings if one not in self.guesses)
+
+
+@dataclass(frozen=True)
+class Pending:
+    """Something that waits for a confirmation: facts to take, or an utterance to cancel or restore. `standing` facts
+    are in the picture already, read back but never confirmed; a "negative" takes them out."""
+
+    text: str
+    tellings: tuple[Telling, ...] = ()
+    cancel: int | None = None
+    restore: int | None = None
+    standing: bool = False
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        return tuple(one.name for one in self.tellings)
+
+
+@dataclass(frozen=True)
+class State:
+    """Where the dialogue stands."""
+
+    picture: Picture = field(default_factory=Picture)
+    pending: tuple[Pending, ...] = ()
+    asked: tuple[Pending, ...] = ()
+    question: str | None = None
+    done: tuple[int, ...] = ()
+    undone: tuple[int, ...] = ()
+    leaving: bool = False
+    quiet: bool = False
+    mayday: bool = False
+    changes: int = 0
+
+    @property
+    def expecting(self) -> str | None:
+        """What a bare answer would answer: "affirm", or the name of a fact."""
+        return "affirm" if self.asked else self.question
+
+    def with_pending(self) -> Picture:
+        """The picture as it would be if all that waits were confirmed."""
+        picture = self.picture
+        for one in self.pending:
+            picture = _apply(picture, one)
+        return picture
+
+
+@dataclass(frozen=True)
+class Effects:
+    """What came of an utterance: facts taken, lines to say, and requests that need guidance to answer."""
+
+    taken: dict[str, Any] = field(default_factory=dict)
+    replies: tuple[tuple[str, str], ...] = ()
+    requests: tuple[tuple[RequestKind, str | None], ...] = ()
+    understood: bool = True
+    asked: bool = False
+    stop_voice: bool = False
+
+
+def reduce(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
+    """The state after one utterance, and its effects. `phrase(name, value, basis)` words a fact for the read-back."""
+    if said.parsed.command in _COMMANDS:
+        return _COMMANDS[said.parsed.command](state, said, phrase)
+    if said.parsed.answer is not None:
+        return (_affirm if said.parsed.answer == "yes" else _negative)(state, said, phrase)
+    return _facts(state, said, phrase)
+
+
+def _facts(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
+    """Takes what was told: at once, or after a confirmation where it was spoken and could loosen."""
+    taken: list[Telling] = []
+    waiting: list[Pending] = []
+    replies: list[tuple[str, str]] = []
+    known = state.picture.known(said.at)
+    for one in said.meant:
+        telling = _telling(state, said, one, known)
+        if said.spoken and (_loosens(one) or telling.act == "correct"):
+            waiting.append(Pending(phrase(one.name, one.value, one.basis), (telling,)))
+        else:
+            taken.append(telling)
+    state, read_back, refused = _take(state, said, taken, phrase)
+    replies += read_back
+    if waiting:
+        state = replace(state, pending=(*_without(state.pending, waiting), *waiting))
+    for guess in said.guesses:
+        replies.append(("question", f"{phrase(guess.name, guess.value, '')} is a guess. Seen or told?"))
+        state = replace(state, question=guess.name)
+    parsed = said.parsed
+    for ask in parsed.asks:
+        replies.append(("question", ask.text))
+        state = replace(state, question=ask.fact if ask.fact in FACTS else state.question)
+    if waiting:
+        state, ask = _ask(state)
+        replies += ask
+    understood = bool(parsed.readings or parsed.asks)
+    if parsed.refused and understood:
+        replies.append(("note", f"Not taken: {_short('; '.join(parsed.refused))}."))
+    if not understood:
+        replies.append(("question", "Not understood. Nothing taken. Say again?"))
+    asked = bool(waiting or parsed.asks or said.guesses or refused)
+    return state, Effects({one.name: _now(state, one, said) for one in taken if one.name not in refused},
+                          tuple(replies), understood=understood, asked=asked)
+
+
+def _telling(state: State, said: Utterance, one: Reading, known: dict[str, Any]) -> Telling:
+    """A reading as a telling. Answering the question about a contradiction settles it."""
+    act: Literal["tell", "correct"] = "tell"
+    before = known.get(one.name)
+    if said.parsed.command == "correction":
+        act = "correct"
+    elif before is not None and before.contested and state.question == one.name:
+        act = "correct"
+    who = "exercise" if said.exercise else one.who
+    return Telling(said.n, one.name, one.value, act, one.basis, who, said.at,
+                   confirmed=not (said.spoken and fact(one.name).placing))
+
+
+def _take(state: State, said: Utterance, taken: list[Telling], phrase: Phrase
+          ) -> tuple[State, list[tuple[str, str]], frozenset[str]]:
+    """Adds tellings to the picture; the read-back, the contradictions, and the facts whose old value stands."""
+    if not taken:
+        return state, [], frozenset()
+    before = state.picture.known(said.at)
+    picture = state.picture.tell(*taken)
+    after = picture.known(said.at)
+    replies: list[tuple[str, str]] = []
+    stands: set[str] = set()
+    question = state.question if state.question not in {one.name for one in taken} else None
+    words = []
+    for one in taken:
+        now = after.get(one.name)
+        if one.act == "tell" and now is not None and now.contested and now != before.get(one.name):
+            texts = [phrase(one.name, value, "") for value in now.contested]
+            counts = f" {phrase(one.name, now.value, '')} counts." if now.value is not None else ""
+            replies.append(("question", f"{' or '.join(texts)}?{counts}"))
+            question = one.name
+        elif one.act == "tell" and now is not None and not _says(one, now.value):
+            replies.append(("note", f"{phrase(one.name, now.value, '')} stands. Say correction to change it."))
+            stands.add(one.name)
+        else:
+            words.append(phrase(one.name, one.value, one.basis))
+    lines = [("readback", f"{line}.") for line in _lines(words)]
+    prefix = "Exercise. " if said.exercise else ""
+    if prefix and lines:
+        lines[0] = (lines[0][0], prefix + lines[0][1])
+    state = replace(state, picture=picture, done=(*state.done, said.n), question=question, changes=state.changes + 1)
+    return state, lines + replies, frozenset(stands)
+
+
+def _ask(state: State) -> tuple[State, list[tuple[str, str]]]:
+    """Asks for the confirmation of at most three waiting things, the oldest first."""
+    batch = state.pending[:CONFIRM_AT_ONCE]
+    if not batch:
+        return replace(state, asked=()), []
+    text = "; ".join(one.text for one in batch)
+    return replace(state, asked=batch), [("question", f"Heard: {text}. Affirm?")]
+
+
+def ask_to_confirm(state: State, names: tuple[str, ...], at: float, phrase: Phrase
+                   ) -> tuple[State, list[tuple[str, str]]]:
+    """Asks for the confirmation of facts that were only read back, because the gate now hangs on them."""
+    known = state.picture.known(at)
+    waiting = tuple(
+        Pending(phrase(name, known[name].value, known[name].basis),
+                (Telling(known[name].n, name, known[name].value, "correct", known[name].basis, known[name].who, at),),
+                standing=True)
+        for name in names if name in known and known[name].value is not None)
+    return _ask(replace(state, pending=(*_without(state.pending, list(waiting)), *waiting)))
+
+
+def _affirm(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
+    if not state.asked:
+        return state, Effects(replies=(("note", "Nothing waits for affirm."),))
+    batch, picture, taken = state.asked, state.picture, {}
+    for one in batch:
+        one = replace(one, tellings=tuple(replace(t, n=said.n, at=said.at, confirmed=True) for t in one.tellings))
+        picture = _apply(picture, one)
+        taken.update({t.name: t.value for t in one.tellings if t.act in ("tell", "correct")})
+    rest = tuple(one for one in state.pending if one not in batch)
+    cancelled = tuple(one.cancel for one in batch if one.cancel is not None)
+    restored = tuple(one.restore for one in batch if one.restore is not None)
+    done = tuple(n for n in state.done if n not in cancelled) + restored
+    undone = tuple(n for n in state.undone if n not in restored) + cancelled
+    if any(one.tellings for one in batch):
+        done = (*done, said.n)
+    state = replace(state, picture=picture, pending=rest, asked=(), done=done, undone=undone,
+                    changes=state.changes + 1)
+    state, more = _ask(state)
+    return state, Effects(taken, (("readback", "Affirmed."), *more), asked=bool(more))
+
+
+def _negative(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
+    if not state.asked:
+        return state, Effects(replies=(("note", "Nothing waits for an answer."),))
+    dropped = "; ".join(one.text for one in state.asked)
+    standing = [name for one in state.asked if one.standing for name in one.names]
+    gone = [Telling(said.n, name, act="withdraw", at=said.at) for name in standing]
+    if gone:
+        state = replace(state, picture=state.picture.tell(*gone), done=(*state.done, said.n))
+    state = replace(state, pending=tuple(one for one in state.pending if one not in state.asked), asked=())
+    state, more = _ask(state)
+    return state, Effects(replies=(("readback", f"Dropped: {_short(dropped)}."), *more), asked=bool(more))
+
+
+def _scratch(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
+    """Takes the last utterance back. What still waits is dropped first: it never counted."""
+    if state.pending:
+        last = max((one.tellings[0].n if one.tellings else 0) for one in state.pending)
+        keep = tuple(one for one in state.pending if not one.tellings or one.tellings[0].n != last)
+        if last and (not state.done or last >= state.done[-1]):
+            state = replace(state, pending=keep, asked=())
+            state, more = _ask(state)
+            return state, Effects(replies=(("readback", "Scratched what waited."), *more), asked=bool(more))
+    if not state.done:
+        return state, Effects(replies=(("note", "Nothing to scratch."),))
+    n = state.done[-1]
+    names = [one for one in state.picture.tellings if one.n == n]
+    what = _short("; ".join(_tale(one, phrase) for one in names))
+    return _take_back(state, said, Pending(f"scratch {what}", cancel=n), f"Scratched: {what}.")
+
+
+def _restore(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
+    if not state.undone:
+        return state, Effects(replies=(("note", "Nothing was scratched."),))
+    n = state.undone[-1]
+    what = _short("; ".join(_tale(one, phrase) for one in state.picture.tellings if one.n == n))
+    return _take_back(state, said, Pending(f"put back {what}", restore=n), f"Back: {what}.")
+
+
+def _forget(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
+    """Withdraws a fact: it is unknown again."""
+    name = said.parsed.command_fact
+    if name is None or name not in state.picture.known(said.at):
+        return state, Effects(replies=(("note", f"{_called(name)} was not told."),))
+    telling = Telling(said.n, name, act="withdraw", at=said.at)
+    return _take_back(state, said, Pending(f"forget {_called(name)}", (telling,)),
+                      f"{_called(name).capitalize()} withdrawn.")
+
+
+def _crew_change(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
+    """Another crew: what was good about the old one is unknown again; its dangers stay."""
+    state = replace(state, picture=state.picture.tell(Telling(said.n, "crew.", act="expire", at=said.at)),
+                    done=(*state.done, said.n), changes=state.changes + 1)
+    return state, Effects(replies=(("readback", "Crew change. Crew facts not told."),))
+
+
+def _take_back(state: State, said: Utterance, what: Pending, text: str) -> tuple[State, Effects]:
+    """Does it at once when typed; asks first when spoken."""
+    if said.spoken:
+        state = replace(state, pending=(what, *state.pending))
+        state, ask = _ask(state)
+        return state, Effects(replies=tuple(ask), asked=True)
+    picture = _apply(state.picture, what)
+    done, undone = state.done, state.undone
+    if what.cancel is not None:
+        done, undone = done[:-1], (*undone, what.cancel)
+    elif what.restore is not None:
+        done, undone = (*done, what.restore), undone[:-1]
+    else:
+        done = (*done, said.n)
+    state = replace(state, picture=picture, done=done, undone=undone, changes=state.changes + 1)
+    return state, Effects(replies=(("readback", text),))
+
+
+def _cannot_tell(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
+    """An answer too: it holds, and the fact is not asked for again until it is told."""
+    name = said.parsed.command_fact or (state.question if state.question else None)
+    if name is None:
+        return state, Effects(replies=(("question", "Cannot tell what?"),), asked=True)
+    picture = state.picture.tell(Telling(said.n, name, act="cannot tell", at=said.at))
+    state = replace(state, picture=picture, done=(*state.done, said.n), changes=state.changes + 1,
+                    question=None if state.question == name else state.question)
+    return state, Effects({name: "cannot tell"}, (("readback", f"Cannot tell {_called(name)}. It holds."),))
+
+
+def _leaving(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
+    """Ends the repeat of a leave-now, never the leave itself."""
+    return replace(state, leaving=True), Effects(replies=(("readback", "Leaving heard. Say off the roof."),))
+
+
+def _mayday(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
+    state = replace(state, mayday=True)
+    state, effects = _facts(state, said, phrase) if said.parsed.readings else (state, Effects())
+    return state, replace(effects, understood=True, stop_voice=True,
+                          replies=(*effects.replies, ("note", "Voice silent. You call the mayday.")),
+                          requests=(("mayday", None),))
+
+
+def _no_play(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
+    state, effects = _facts(state, said, phrase) if said.parsed.readings else (state, Effects())
+    return state, replace(effects, understood=True, replies=(*effects.replies, ("note", "No play. This is real.")))
+
+
+def _with_facts(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
+    """A correction, or an exercise fact: facts that open with a command word."""
+    if not said.parsed.readings and not said.parsed.asks:
+        word = str(said.parsed.command).capitalize()
+        return state, Effects(replies=(("question", f"{word}: which fact?"),), asked=True)
+    return _facts(state, said, phrase)
+
+
+def _request(kind: RequestKind) -> Callable[[State, Utterance, Phrase], tuple[State, Effects]]:
+    def answer(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
+        return state, Effects(requests=((kind, said.parsed.about or said.parsed.command_fact),))
+    return answer
+
+
+def _set(replies: tuple[tuple[str, str], ...], stop_voice: bool = False, **changes: Any
+         ) -> Callable[[State, Utterance, Phrase], tuple[State, Effects]]:
+    def answer(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
+        return replace(state, **changes), Effects(replies=replies, stop_voice=stop_voice)
+    return answer
+
+
+_COMMANDS: dict[str | None, Callable[[State, Utterance, Phrase], tuple[State, Effects]]] = {
+    "affirm": _affirm,
+    "negative": _negative,
+    "scratch that": _scratch,
+    "restore": _restore,
+    "forget": _forget,
+    "crew change": _crew_change,
+    "cannot tell": _cannot_tell,
+    "correction": _with_facts,
+    "leaving": _leaving,
+    "mayday": _mayday,
+    "no play": _no_play,
+    "exercise": _with_facts,
+    "clear": _set((("note", "Speaking again."),), quiet=False, mayday=False),
+    "say again": _request("say again"),
+    "why": _request("why"),
+    "why not": _request("why not"),
+    "status": _request("status"),
+    "what do you need": _request("need"),
+    "report": _request("report"),
+    "help": _request("help"),
+    "quiet": _set((("note", "Quiet. Dangers are still said."),), quiet=True),
+    "resume speaking": _set((("note", "Speaking again."),), quiet=False, mayday=False),
+    "stop talking": _set((), stop_voice=True),
+}
+
+def _apply(picture: Picture, one: Pending) -> Picture:
+    if one.cancel is not None:
+        return picture.cancel(one.cancel)
+    if one.restore is not None:
+        return picture.restore(one.restore)
+    return picture.tell(*one.tellings)
+
+
+def _without(pending: tuple[Pending, ...], new: list[Pending]) -> tuple[Pending, ...]:
+    """What waits, less what is told anew."""
+    names = {name for one in new for name in one.names}
+    return tuple(one for one in pending if not names & set(one.names))
+
+
+def _loosens(one: Reading) -> bool:
+    return fact(one.name).is_loosening(check_value(one.name, one.value))
+
+
+def _says(one: Telling, value: Any) -> bool:
+    spec = fact(one.name)
+    return spec.kind == "ladders" or value is not None and same_value(spec, check_value(one.name, one.value), value)
+
+
+def _now(state: State, one: Telling, said: Utterance) -> Any:
+    known = state.picture.known(said.at).get(one.name)
+    return one.value if known is None or known.value is None else known.value
+
+
+def _tale(one: Telling, phrase: Phrase) -> str:
+    if one.act in ("tell", "correct"):
+        return phrase(one.name, one.value, one.basis)
+    return "crew change" if one.act == "expire" else f"{one.act} {_called(one.name)}"
+
+
+def _called(name: str | None) -> str:
+    if name is None:
+        return "that"
+    try:
+        base, section = split_section(name)
+        return f"{fact(base).called} {section.replace('_', ' ')}".strip()
+    except FactError:
+        return name
+
+
+def _short(text: str, most: int = 60) -> str:
+    return text if len(text) <= most else text[: most - 3].rstrip() + "..."
+
+
+def _lines(words: list[str], most: int = 10) -> list[str]:
+    """Read-back fragments joined into lines of at most `most` words."""
+    lines: list[str] = []
+    for fragment in words:
+        if lines and len(lines[-1].split()) + len(fragment.split()) <= most:
+            lines[-1] += f", {fragment[:1].lower() + fragment[1:] if fragment[1:2].islower() else fragment}"
+        else:
+            lines.append(fragment[:1].upper() + fragment[1:])
+    return lines

@@ -1,0 +1,90 @@
+"""Guidance for a dialogue state: every section, and never on the strength of an unconfirmed word.
+
+What was spoken and could loosen waits for "affirm". Guidance is therefore asked up to three times: with what counts
+now; without the placing facts that nobody confirmed; and with all that waits, since what waits may be a danger too. The
+stricter access and gate stand, and every danger of any of them is kept.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import Protocol
+
+from fieldaid.facts import Known, Picture, Situation
+from fieldaid.guidance.guide import Conclusions
+from fieldaid.guidance.outcome import Line
+from fieldaid.guidance.pack import ACCESS, GATE
+from fieldaid.session.dialogue import State
+
+NO_GO = ("leave now", "come down", "stay off")
+
+
+class Advises(Protocol):
+    """What guidance must offer; the guide of the guidance room does."""
+
+    def evaluate(self, situation: Situation) -> Conclusions: ...
+
+
+@dataclass(frozen=True)
+class Judged:
+    """Guidance on the main roof and on each section told about, and what is known at that moment.
+
+    `unconfirmed` are placing facts that were spoken, read back and not confirmed, while the gate hangs on them.
+    """
+
+    main: Conclusions
+    sections: dict[str, Conclusions] = field(default_factory=dict)
+    known: dict[str, Known] = field(default_factory=dict)
+    unconfirmed: tuple[Known, ...] = ()
+
+
+def judge(guide: Advises, state: State, at: float) -> Judged:
+    """Guidance for `state` at `at` seconds."""
+    picture = state.picture
+    known = picture.known(at)
+    main = guide.evaluate(picture.situation(at))
+    loosest_gate = main.gate
+    loose = tuple(one for one in known.values() if not one.confirmed and one.counts)
+    others: list[Conclusions] = []
+    if loose:
+        others.append(guide.evaluate(picture.situation(at, confirmed_only=True)))
+    if state.pending:
+        others.append(guide.evaluate(state.with_pending().situation(at)))
+    for other in others:
+        main = stricter(main, other)
+    sections = {name: _section(guide, state, picture, name, at) for name in picture.sections()}
+    matters = main.gate != loosest_gate and bool(loose)
+    return Judged(main, sections, known, loose if matters else ())
+
+
+def _section(guide: Advises, state: State, picture: Picture, name: str, at: float) -> Conclusions:
+    found = guide.evaluate(picture.situation(at, name))
+    if state.pending:
+        found = stricter(found, guide.evaluate(state.with_pending().situation(at, name)))
+    return found
+
+
+def stricter(a: Conclusions, b: Conclusions) -> Conclusions:
+    """`a`, with the stricter access and gate of the two, every danger of both, and only the placement both allow."""
+    access = a if ACCESS.index(a.access) <= ACCESS.index(b.access) else b
+    gate = a if GATE.index(a.gate) <= GATE.index(b.gate) else b
+    merged = replace(
+        a,
+        access=access.access, access_reason=access.access_reason, access_rules=access.access_rules,
+        access_says=access.access_says, gate=gate.gate, gate_rules=gate.gate_rules, gate_says=gate.gate_says,
+        triggers=_union(a.triggers, b.triggers), stops=_union(a.stops, b.stops),
+        cautions=_union(a.cautions, b.cautions),
+        missing=(*a.missing, *(name for name in b.missing if name not in a.missing)),
+        channels_agree=None if a.channels_agree is None or b.channels_agree is None
+        else a.channels_agree and b.channels_agree,
+    )
+    if merged.access in NO_GO:
+        merged = replace(merged, slope=None, place=None, kind=None, size_ft=None, opening_rules=(), advice=())
+    elif a.slope != b.slope:
+        merged = replace(merged, slope=None, place=None, opening_rules=())
+    return merged
+
+
+def _union(a: tuple[Line, ...], b: tuple[Line, ...]) -> tuple[Line, ...]:
+    keys = {line.key for line in a}
+    return (*a, *(line for line in b if line.key not in keys))

@@ -1,0 +1,191 @@
+"""What is said after an utterance: the guidance lines that are new, in order of danger, each once.
+
+`Said` remembers what was said, so that only changes are spoken. A leave-now is the exception: it is said with every
+answer until "leaving" is heard.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+from fieldaid.facts import fact, split_section
+from fieldaid.guidance.guide import Conclusions
+from fieldaid.guidance.outcome import Line
+from fieldaid.session.judging import Judged
+
+NEEDS_AT_ONCE = 3
+ORDER = ("leave", "stop", "readback", "caution", "advice", "note", "question")
+
+
+@dataclass(frozen=True)
+class Reply:
+    """One line of an answer, as the contract of the command line writes it."""
+
+    kind: str
+    text: str
+    rules: tuple[str, ...] = ()
+
+    def to_data(self) -> dict[str, Any]:
+        return {"kind": self.kind, "text": self.text, "rules": list(self.rules)}
+
+
+@dataclass(frozen=True)
+class Said:
+    """What was already said: the access and gate lines, the keys of standing lines, the last question for needs."""
+
+    access: str = ""
+    gate: str = ""
+    keys: frozenset[str] = frozenset()
+    need: str = ""
+    sections: tuple[tuple[str, str], ...] = ()
+
+    def to_data(self) -> dict[str, Any]:
+        return {"access": self.access, "gate": self.gate, "keys": sorted(self.keys), "need": self.need,
+                "sections": [list(one) for one in self.sections]}
+
+    @classmethod
+    def from_data(cls, data: dict[str, Any]) -> Said:
+        return cls(data["access"], data["gate"], frozenset(data["keys"]), data["need"],
+                   tuple((name, text) for name, text in data["sections"]))
+
+
+def in_order(replies: list[Reply]) -> list[Reply]:
+    """Danger first; within a kind, the order in which they came."""
+    return sorted(replies, key=lambda reply: ORDER.index(reply.kind))
+
+
+def guidance_replies(judged: Judged, said: Said, *, leaving: bool, took: bool) -> tuple[list[Reply], Said]:
+    """The lines that guidance adds to an answer, and what has been said after it.
+
+    `leaving`: the crew has answered "leaving". `took`: the utterance changed the picture, so a need may be named.
+    """
+    main = judged.main
+    replies: list[Reply] = []
+    access = access_text(main)
+    if main.access == "leave now":
+        if not leaving:
+            replies += _leave_lines(main)
+    elif access != said.access:
+        kind = "stop" if main.access_reason in ("hazard", "ordered") or main.access == "come down" else "caution"
+        kind = "advice" if main.access == "no bar reported" else kind
+        replies.append(Reply(kind, access, main.access_rules))
+    gate = gate_text(main)
+    if gate and gate != said.gate:
+        kind = "advice" if main.gate == "no hold reported" else "caution"
+        replies.append(Reply(kind, gate, main.gate_rules))
+    keys: set[str] = set()
+    for lines, kind in ((main.stops, "stop"), (main.cautions, "caution"), (main.advice, "advice")):
+        for line in lines:
+            keys.add(line.key)
+            if line.key not in said.keys and not (main.access == "leave now" and kind == "advice"):
+                replies.append(Reply(kind, sentence(line.text), line.rules))
+    section_texts = []
+    for name, found in judged.sections.items():
+        text = access_text(found)
+        section_texts.append((name, text))
+        replies += _section_replies(name, found, text, dict(said.sections).get(name, ""), keys, said.keys, leaving)
+    need = need_text(main)
+    if took and need and need != said.need and main.access not in ("leave now", "come down") and access == said.access:
+        replies.append(Reply("question", need))
+    else:
+        need = said.need
+    return replies, Said(access, gate, frozenset(keys), need, tuple(section_texts))
+
+
+def _leave_lines(main: Conclusions) -> list[Reply]:
+    lines = main.triggers or main.access_says
+    texts = [Reply("leave", f"Leave now. {sentence(line.text)}", line.rules) for line in lines]
+    return texts or [Reply("leave", "Leave now.", main.access_rules)]
+
+
+def _section_replies(name: str, found: Conclusions, text: str, before: str, keys: set[str], old: frozenset[str],
+                     leaving: bool) -> list[Reply]:
+    """A section's access when it is a danger or changed, and its new cautions."""
+    label = name.replace("_", " ").capitalize()
+    replies: list[Reply] = []
+    if found.access == "leave now":
+        if not leaving:
+            for line in found.triggers or found.access_says:
+                replies.append(Reply("leave", f"Leave now. {label}: {sentence(line.text, upper=False)}", line.rules))
+    elif text != before:
+        replies.append(Reply("stop" if found.access_reason == "hazard" else "caution",
+                             f"{label}: {text[:1].lower()}{text[1:]}", found.access_rules))
+    for lines, kind in ((found.stops, "stop"), (found.cautions, "caution")):
+        for line in lines:
+            key = f"{name}/{line.key}"
+            keys.add(key)
+            # A caution that the main roof gave already is not given again for each section.
+            if key not in old and line.key not in keys:
+                replies.append(Reply(kind, f"{label}: {sentence(line.text, upper=False)}", line.rules))
+    return replies
+
+
+def access_text(found: Conclusions) -> str:
+    """Access as one short line."""
+    lines: tuple[Line, ...] = found.access_says
+    if found.triggers and found.access_reason == "hazard":
+        lines = found.triggers
+    why = sentence(lines[0].text).rstrip(".") if lines else ""
+    if found.access == "no bar reported":
+        return "No bar reported. Your decision."
+    name = found.access.capitalize()
+    if found.access_reason == "not told" and why:
+        return f"{name}: {why[:1].lower()}{why[1:]}."
+    return f"{name}. {why}." if why else f"{name}."
+
+
+def gate_text(found: Conclusions) -> str:
+    """The gate as one short line; empty where access has already said all there is to say."""
+    why = sentence(found.gate_says[0].text, upper=False).rstrip(".") if found.gate_says else ""
+    if found.access in ("leave now", "come down", "stay off"):
+        return ""
+    if found.gate == "hold":
+        return f"Hold cut: {why}." if why else "Hold cut."
+    if found.gate == "no hold reported":
+        where = place_text(found)
+        return f"No hold reported. {where}" if where else "No hold reported. Your decision."
+    if found.gate == "made":
+        return ""
+    name = found.gate.capitalize()
+    return f"{name}: {why}." if why else f"{name}."
+
+
+def place_text(found: Conclusions) -> str:
+    """Where the opening would go, in a few words: "C side, high." """
+    if found.slope is None:
+        return ""
+    side = f"Side {found.slope}" if len(found.slope) == 1 else f"{found.slope} side".capitalize()
+    return f"{side}, high. Way off behind you."
+
+
+def need_text(found: Conclusions) -> str:
+    """At most three facts that are not told, the most decisive first."""
+    called = needs(found)
+    return f"Need: {', '.join(called[:NEEDS_AT_ONCE])}." if called else ""
+
+
+def needs(found: Conclusions) -> list[str]:
+    """The missing facts as they are called, without repeats."""
+    words = []
+    for name in found.missing:
+        base, section = split_section(name)
+        word = f"{fact(base).called} {section.replace('_', ' ')}".strip()
+        if word not in words:
+            words.append(word)
+    return words
+
+
+def sentence(text: str, upper: bool = True) -> str:
+    """A fragment as a sentence: one full stop, first letter as asked (a side letter keeps its capital)."""
+    text = text.strip().rstrip(".")
+    if not text:
+        return text
+    keep = len(text) == 1 or not text[1].islower()
+    first = text[0].upper() if upper else text[0] if keep else text[0].lower()
+    return f"{first}{text[1:]}{'' if text.endswith(('?', '!')) else '.'}"
+
+
+def without_needs(found: Conclusions, names: frozenset[str]) -> Conclusions:
+    """The conclusions less the needs that were answered with "cannot tell": asked once is enough."""
+    return replace(found, missing=tuple(name for name in found.missing if name not in names))

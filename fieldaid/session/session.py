@@ -1,0 +1,315 @@
+"""One session: a line goes in, is journaled, changes the dialogue, is judged, and comes back as an answer.
+
+The journal holds each utterance as it was parsed, and what was said after it. `resume` runs the utterances through the
+same reducer again, so that a session killed at any moment stands where its last acknowledged line left it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, field, replace
+from typing import Any, Protocol
+
+from fieldaid.guidance.why import why, why_not
+
+from fieldaid import __version__
+from fieldaid.clock import Stopwatch, now, stamp
+from fieldaid.errors import JournalError
+from fieldaid.facts.picture import CANNOT_TELL, told_values
+from fieldaid.grammar import Ask, Grammar, Parsed, Reading
+from fieldaid.guidance.guide import Conclusions, Guide
+from fieldaid.session import drafts
+from fieldaid.session.dialogue import CONFIRM_AT_ONCE, Effects, State, Utterance, ask_to_confirm, reduce
+from fieldaid.session.journal import Journal
+from fieldaid.session.judging import NO_GO, Judged, judge
+from fieldaid.session.replies import (
+    Reply,
+    Said,
+    access_text,
+    gate_text,
+    guidance_replies,
+    in_order,
+    need_text,
+    sentence,
+    without_needs,
+)
+
+LONGEST_LINE = 2000
+ALWAYS_HEARD = ("say again", "stop talking", "mayday", "no play")
+HELP = "Tell short facts. Ask: why, status, what do you need, scratch that."
+
+
+class Speaks(Protocol):
+    """The part of the speaking room that a session uses."""
+
+    @property
+    def notices(self) -> list[str]: ...
+    def say(self, lines: list[tuple[str, str]], name: str = "") -> float: ...
+    def stop(self) -> None: ...
+    def mute(self, on: bool, *, mayday: bool = False) -> None: ...
+
+
+@dataclass
+class Answer:
+    """What one line brought. `data` is the JSON object of the contract; `ms` the stage times in milliseconds."""
+
+    data: dict[str, Any]
+    replies: list[Reply]
+    judged: Judged
+    ms: dict[str, float] = field(default_factory=dict)
+
+
+class Session:
+    """A dialogue with its grammar, guide, journal and, if there is one, a voice.
+
+    Parameters
+    ----------
+    as_heard : typed lines wait for confirmation like spoken ones
+    call_sign : without the call sign only urgent words and awaited answers are messages
+    """
+
+    def __init__(self, grammar: Grammar, guide: Guide, journal: Journal, *, speaker: Speaks | None = None,
+                 mode: str = "type", as_heard: bool = False, call_sign: bool = False) -> None:
+        self.grammar, self.guide, self.journal, self.speaker = grammar, guide, journal, speaker
+        self.mode, self.as_heard, self.call_sign = mode, as_heard, call_sign
+        self.state = State()
+        self.said = Said()
+        self.last: list[Reply] = []
+        self.count = 0
+        self.lines = 0
+        self.last_data: dict[str, Any] = {}
+        self._triggers: frozenset[str] = frozenset()
+        self._notices: list[str] = []
+        self._given: set[str] = set()
+
+    # -- beginning and end -------------------------------------------------------------------------------------------
+
+    def begin(self, resume: bool = True) -> None:
+        """Begins a session in the journal, or resumes the one that was never closed."""
+        row = self.journal.open_session() if resume else None
+        if row is None or not row.events:
+            self.journal.begin(now(), self.mode, __version__)
+            return
+        self.journal.resume(row.id)
+        self._replay()
+        self._notices.append(f"Resumed the session of {stamp(row.started)}: {self.count} lines.")
+
+    def close(self) -> None:
+        """Closes the session: it will not be resumed."""
+        try:
+            self.journal.close_session(now())
+        finally:
+            self.journal.close()
+
+    def notice(self, text: str) -> None:
+        """A sentence for the next answer, given once."""
+        if text not in self._given:
+            self._given.add(text)
+            self._notices.append(text)
+
+    def _replay(self) -> None:
+        for event in self.journal.events():
+            if event.kind == "line":
+                body = event.body
+                said = Utterance(body["u"], event.at, _parsed(body["parsed"]), body["spoken"])
+                self.count = max(self.count, said.n)
+                if not body.get("ignored"):
+                    self.state, _ = reduce(self.state, said, self._phrase)
+            elif event.kind == "confirm":
+                names = tuple(event.body["names"])
+                self.state, _ = ask_to_confirm(self.state, names, event.at, self._phrase)
+            elif event.kind == "answer":
+                self.said = Said.from_data(event.body["said"])
+                self.last = [Reply(one["kind"], one["text"], tuple(one["rules"])) for one in event.body["last"]]
+                self._triggers = frozenset(event.body["triggers"])
+                self.state = replace(self.state, leaving=event.body["leaving"])
+
+    # -- one line ----------------------------------------------------------------------------------------------------
+
+    def line(self, text: str, *, spoken: bool | None = None, at: float | None = None,
+             figures: dict[str, Any] | None = None) -> Answer:
+        """Answers one line.
+
+        Raises
+        ------
+        JournalError : it could not be written down; then it does not count
+        """
+        watch = Stopwatch()
+        self.lines += 1
+        spoken = self.as_heard if spoken is None else spoken
+        at = now() if at is None else at
+        parsed = self._parse(text)
+        ignored = self.call_sign and not self._is_message(parsed)
+        said = Utterance(self.count + 1, at, parsed, spoken)
+        self.journal.append(at, "line", {"u": said.n, "spoken": spoken, "ignored": ignored, "parsed": asdict(parsed),
+                                         "figures": figures or {}})
+        self.count = said.n
+        if ignored:
+            effects = Effects(replies=(("note", "No call sign: not a message."),), understood=False)
+        else:
+            self.state, effects = reduce(self.state, said, self._phrase)
+        ms = {"parse": watch.lap()}
+        judged = self._judge(at)
+        ms["guidance"] = watch.lap()
+        replies, effects = self._replies(effects, judged, at)
+        self.journal.append(at, "answer", {
+            "said": self.said.to_data(), "last": [one.to_data() for one in self.last],
+            "triggers": sorted(self._triggers), "leaving": self.state.leaving,
+            "replies": [one.to_data() for one in replies]})
+        ms["journal"] = watch.lap()
+        ms["speech"] = self._speak(replies, effects, said.n)
+        result = _result(parsed, effects, ignored)
+        if effects.taken:
+            result = "taken"
+        data = self._data(text, said, result, effects, replies, judged)
+        self.last_data = data
+        return Answer(data, replies, judged, ms)
+
+    def _parse(self, text: str) -> Parsed:
+        if len(text) > LONGEST_LINE:
+            return Parsed(text[:LONGEST_LINE], refused=(f"a line of {len(text)} characters",))
+        return self.grammar.parse(text, expecting=self.state.expecting)
+
+    def _is_message(self, parsed: Parsed) -> bool:
+        """Whether a line without the call sign is heard all the same."""
+        if parsed.call_sign or parsed.command in ALWAYS_HEARD or parsed.command == "leaving":
+            return True
+        if self.state.expecting is not None and (parsed.answer is not None or parsed.command in ("affirm", "negative")):
+            return True
+        names = {one.name for one in parsed.readings}
+        dangers = {one.name for one in parsed.readings if one.name.startswith("deck.") and one.value != "solid"}
+        return bool(names) and (names == dangers or names == {self.state.question})
+
+    def _judge(self, at: float) -> Judged:
+        judged = judge(self.guide, self.state, at)
+        cannot = frozenset(name for name, one in judged.known.items() if one.value == CANNOT_TELL)
+        triggers = frozenset(line.key for found in (judged.main, *judged.sections.values()) for line in found.triggers)
+        if self.state.leaving and (triggers - self._triggers or not triggers and judged.main.access != "leave now"):
+            self.state = replace(self.state, leaving=False)
+        self._triggers = triggers
+        for text in judged.main.notices:
+            self.notice(text)
+        return replace(judged, main=without_needs(judged.main, cannot)) if cannot else judged
+
+    def _replies(self, effects: Effects, judged: Judged, at: float) -> tuple[list[Reply], Effects]:
+        replies = [Reply(kind, text) for kind, text in effects.replies]
+        guidance, self.said = guidance_replies(judged, self.said, leaving=self.state.leaving,
+                                               took=bool(effects.taken) and not effects.asked)
+        replies += guidance
+        for kind, about in effects.requests:
+            replies += self._requested(kind, about, judged)
+        if judged.unconfirmed and not self.state.asked:
+            names = tuple(one.name for one in judged.unconfirmed[:CONFIRM_AT_ONCE])
+            self.journal.append(at, "confirm", {"names": list(names)})
+            self.state, asked = ask_to_confirm(self.state, names, at, self._phrase)
+            replies += [Reply(kind, text) for kind, text in asked]
+            effects = replace(effects, asked=True)
+        if self.speaker is not None:
+            for text in self.speaker.notices:
+                self.notice(text)
+        replies += [Reply("note", text) for text in self._notices]
+        self._notices.clear()
+        if not any(kind == "say again" for kind, _ in effects.requests) and replies:
+            self.last = in_order(replies)
+        return in_order(replies), effects
+
+    def _requested(self, kind: str, about: str | None, judged: Judged) -> list[Reply]:
+        main, pack = judged.main, self.guide.pack
+        if kind == "say again":
+            return self.last or [Reply("note", "Nothing was said yet.")]
+        if kind == "why":
+            return [Reply("advice", sentence(why(main, pack)), main.access_rules + main.gate_rules)]
+        if kind == "why not":
+            wanted = about or ("no bar reported" if main.access in NO_GO else "no hold reported")
+            return [Reply("advice", sentence(why_not(main, pack, wanted)), main.access_rules + main.gate_rules)]
+        if kind == "need":
+            return [Reply("question", need_text(main) or "Nothing more is needed to decide.")]
+        if kind == "status":
+            lines = [access_text(main), gate_text(main) or f"Gate: {main.gate}.", need_text(main)]
+            waiting = "; ".join(one.text for one in self.state.pending)
+            lines.append(f"Waits for affirm: {waiting}." if waiting else "")
+            return [Reply("note", text, main.access_rules) for text in lines if text]
+        if kind == "report":
+            return drafts.conditions_actions_needs(judged, self._phrase)
+        if kind == "mayday":
+            return drafts.mayday_form(judged.known)
+        return [Reply("note", HELP)]
+
+    def _speak(self, replies: list[Reply], effects: Effects, n: int) -> float:
+        if self.speaker is None:
+            return 0.0
+        watch = Stopwatch()
+        if effects.stop_voice:
+            self.speaker.stop()
+        self.speaker.mute(self.state.quiet or self.state.mayday, mayday=self.state.mayday)
+        self.speaker.say([(one.kind, one.text) for one in replies], name=f"{n:04d}")
+        return watch.ms()
+
+    def _phrase(self, name: str, value: Any, basis: str) -> str:
+        return self.grammar.spoken(Reading(name, value, basis or "told"))
+
+    # -- the contract ------------------------------------------------------------------------------------------------
+
+    def _data(self, text: str, said: Utterance, result: str, effects: Effects, replies: list[Reply],
+              judged: Judged) -> dict[str, Any]:
+        main = judged.main
+        usable = {name: one for name, one in judged.known.items() if not one.stale}
+        return {
+            "n": self.lines,
+            "line": text,
+            "result": result,
+            "meant": {one.name: one.value for one in said.meant},
+            "guess": {one.name: one.value for one in said.guesses},
+            "taken": effects.taken,
+            "pending": [name for one in self.state.pending for name in one.names],
+            "replies": [one.to_data() for one in replies],
+            "picture": told_values(usable),
+            "derived": dict(main.derived),
+            "computed": {name: getattr(one, "value", one) for name, one in main.computed.items()},
+            "stale": [name for name, one in judged.known.items() if one.stale],
+            "guidance": {
+                **_guidance(main),
+                "sections": {name: _guidance(found) for name, found in judged.sections.items()},
+                "missing": list(main.missing),
+                "channels_agree": main.channels_agree,
+            },
+        }
+
+
+def _guidance(found: Conclusions) -> dict[str, Any]:
+    return {
+        "access": found.access,
+        "access_reason": found.access_reason,
+        "access_rules": list(found.access_rules),
+        "opening": {
+            "gate": found.gate,
+            "gate_rules": list(found.gate_rules),
+            "slope": found.slope,
+            "place": found.place,
+            "kind": found.kind,
+            "size_ft": list(found.size_ft) if found.size_ft else None,
+            "rules": list(found.opening_rules),
+        },
+    }
+
+
+def _result(parsed: Parsed, effects: Effects, ignored: bool) -> str:
+    if ignored or not effects.understood:
+        return "not understood"
+    if effects.asked:
+        return "question"
+    return "command" if parsed.command or parsed.answer else "question"
+
+
+def _parsed(data: dict[str, Any]) -> Parsed:
+    """A parsed line as it was journaled.
+
+    Raises
+    ------
+    JournalError : the journal holds something else
+    """
+    try:
+        return Parsed(**{**data, "readings": tuple(Reading(**one) for one in data["readings"]),
+                         "asks": tuple(Ask(**one) for one in data["asks"]), "refused": tuple(data["refused"])})
+    except (TypeError, KeyError) as error:
+        raise JournalError("a line of the journal cannot be read", why=str(error),
+                           next_step="it was written by another version of fieldaid; begin a new journal") from error
