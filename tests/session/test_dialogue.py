@@ -1,0 +1,180 @@
+"""The dialogue reducer: what counts at once, what waits, what can be taken back."""
+
+from __future__ import annotations
+
+from fieldaid.grammar.model import Ask, Parsed, Reading
+from fieldaid.session.dialogue import State, Utterance, reduce
+
+
+def phrase(name, value, basis):
+    return f"{name} {value}"
+
+
+class Talk:
+    """A conversation with numbered utterances."""
+
+    def __init__(self, spoken=False):
+        self.state, self.n, self.spoken = State(), 0, spoken
+
+    def say(self, facts=None, *, at=0.0, **parsed):
+        self.n += 1
+        readings = tuple(Reading(name, *(value if isinstance(value, tuple) else (value,)))
+                         for name, value in (facts or {}).items())
+        said = Utterance(self.n, at, Parsed("", readings=readings, **parsed), self.spoken)
+        self.state, effects = reduce(self.state, said, phrase)
+        return effects
+
+    @property
+    def values(self):
+        return {name: one.value for name, one in self.state.picture.known(0).items()}
+
+
+def texts(effects, kind=None):
+    return [text for of, text in effects.replies if kind in (None, of)]
+
+
+def test_typed_facts_are_taken_as_typed_and_read_back():
+    talk = Talk()
+    effects = talk.say({"roof.framing": "rafters"})
+    assert talk.values == {"roof.framing": "rafters"} and effects.taken == {"roof.framing": "rafters"}
+    assert texts(effects, "readback") == ["Roof.framing rafters."]
+
+
+def test_a_spoken_fact_that_could_loosen_waits_for_affirm():
+    talk = Talk(spoken=True)
+    effects = talk.say({"roof.framing": "rafters"})
+    assert talk.values == {} and effects.taken == {} and effects.asked
+    assert texts(effects, "question") == ["Heard: roof.framing rafters. Affirm?"]
+    assert talk.say(answer="yes").taken == {"roof.framing": "rafters"}
+    assert talk.values == {"roof.framing": "rafters"}
+
+
+def test_a_spoken_danger_counts_at_once():
+    talk = Talk(spoken=True)
+    assert talk.say({"deck.C": "soft"}).taken == {"deck.C": "soft"}
+    assert talk.say({"roof.framing": "trusses"}).taken == {"roof.framing": "trusses"}
+
+
+def test_negative_drops_what_waited():
+    talk = Talk(spoken=True)
+    talk.say({"water.on_fire": "yes"})
+    talk.say(answer="no")
+    assert talk.values == {} and not talk.state.pending
+
+
+def test_at_most_three_facts_are_confirmed_at_once():
+    talk = Talk(spoken=True)
+    facts = {"crew.count": 3, "crew.masks": "on", "roof.wires": "none", "roof.solar": "none"}
+    effects = talk.say(facts)
+    assert len(talk.state.asked) == 3 and effects.asked
+    talk.say(answer="yes")
+    assert len(talk.values) == 3 and len(talk.state.asked) == 1
+    talk.say(answer="yes")
+    assert talk.values == facts
+
+
+def test_a_waiting_question_never_blocks_a_new_fact():
+    talk = Talk(spoken=True)
+    talk.say({"roof.framing": "rafters"})
+    talk.say({"deck.C": "soft"})
+    assert talk.values == {"deck.C": "soft"} and talk.state.pending
+
+
+def test_scratch_that_takes_back_and_restore_puts_back():
+    talk = Talk()
+    talk.say({"wind.from": "west"})
+    talk.say({"wind.from": "north"})
+    talk.say(command="scratch that")
+    assert talk.values == {"wind.from": "west"}
+    talk.say(command="scratch that")
+    assert talk.values == {}
+    talk.say(command="restore")
+    talk.say(command="restore")
+    assert talk.values == {"wind.from": "north"}
+
+
+def test_a_spoken_scratch_waits_because_it_could_remove_a_danger():
+    talk = Talk(spoken=True)
+    talk.say({"deck.C": "soft"})
+    assert talk.say(command="scratch that").asked
+    assert talk.values == {"deck.C": "soft"}
+    talk.say(answer="yes")
+    assert talk.values == {}
+
+
+def test_scratch_drops_what_only_waited():
+    talk = Talk(spoken=True)
+    talk.say({"deck.C": "soft"})
+    talk.say({"roof.framing": "rafters"})
+    talk.say(command="scratch that")
+    assert not talk.state.pending and talk.values == {"deck.C": "soft"}
+
+
+def test_a_spoken_correction_waits():
+    talk = Talk(spoken=True)
+    talk.say({"deck.C": "soft"})
+    assert talk.say({"deck.C": "solid"}, command="correction").asked
+    assert talk.values == {"deck.C": "soft"}
+
+
+def test_a_contradiction_is_asked_and_answered():
+    talk = Talk()
+    talk.say({"roof.framing": "rafters"})
+    effects = talk.say({"roof.framing": "trusses"})
+    assert "roof.framing rafters or roof.framing trusses?" in texts(effects, "question")[0]
+    assert talk.state.expecting == "roof.framing" and talk.values == {"roof.framing": "trusses"}
+    talk.say({"roof.framing": "rafters"})
+    assert talk.values == {"roof.framing": "rafters"}
+    assert not talk.state.picture.known(0)["roof.framing"].contested
+
+
+def test_a_better_deck_does_not_replace_a_worse_one_and_says_so():
+    talk = Talk()
+    talk.say({"deck.C": "soft"})
+    effects = talk.say({"deck.C": "solid"})
+    assert talk.values == {"deck.C": "soft"} and effects.taken == {}
+    assert "stands" in texts(effects, "note")[0]
+
+
+def test_a_guess_never_loosens_and_a_guessed_danger_counts():
+    talk = Talk()
+    effects = talk.say({"roof.framing": ("rafters", "guess")})
+    assert talk.values == {} and "is a guess" in texts(effects, "question")[0]
+    talk.say({"roof.framing": ("trusses", "guess")})
+    assert talk.values == {"roof.framing": "trusses"}
+
+
+def test_half_understood_becomes_a_question_about_the_missing_part():
+    talk = Talk()
+    effects = talk.say(asks=(Ask("wind.from", "direction", "Wind from where?"),))
+    assert texts(effects) == ["Wind from where?"] and talk.state.expecting == "wind.from"
+
+
+def test_cannot_tell_is_an_answer():
+    talk = Talk()
+    talk.say(command="cannot tell", command_fact="roof.framing")
+    assert talk.values == {"roof.framing": "cannot tell"}
+
+
+def test_a_crew_change_forgets_the_old_crews_good_news():
+    talk = Talk()
+    talk.say({"crew.count": 3, "crew.missing": "yes"})
+    talk.say(command="crew change")
+    assert talk.values == {"crew.missing": "yes"}
+
+
+def test_mayday_silences_the_voice():
+    talk = Talk(spoken=True)
+    effects = talk.say(command="mayday")
+    assert talk.state.mayday and effects.stop_voice and ("mayday", None) in effects.requests
+
+
+def test_nothing_understood_takes_nothing():
+    effects = Talk().say(refused=("looks good",))
+    assert not effects.understood and not effects.taken
+
+
+def test_a_placing_fact_that_was_only_read_back_is_marked():
+    talk = Talk(spoken=True)
+    talk.say({"wind.from": "west"})
+    assert not talk.state.picture.known(0)["wind.from"].confirmed
