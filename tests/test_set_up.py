@@ -218,6 +218,18 @@ def test_without_root_and_sudo_it_says_so(
     assert "needs root" in system.system_step(runner, None).losses[0].why
 
 
+def test_a_newer_python_is_fetched_where_the_distribution_has_one(
+    fake_system: Path, runner: steps.Runner, tmp_path: Path
+) -> None:
+    script(tmp_path / "tools" / "apt-cache", 'echo "  Candidate: (none)"')
+    assert "no Python 3.11" in system.fetch_python(runner)
+    assert "update" in {path.name for path in fake_system.iterdir()}, "a bare system has no package lists"
+    knows = 'case $2 in python3.12-venv) echo "  Candidate: 3.12.3-1";; *) echo "  Candidate: (none)";; esac'
+    script(tmp_path / "tools" / "apt-cache", knows)
+    assert system.fetch_python(runner) == ""
+    assert "python3.12-dev" in {path.name for path in fake_system.iterdir()}
+
+
 def test_headers_and_venv_are_asked_of_the_system_only_for_its_own_python() -> None:
     own = interpreter.Interpreter("/usr/bin/python3.12", (3, 12, 3), "/usr")
     other = interpreter.Interpreter("/opt/python/bin/python3", (3, 12, 3), "/opt/python")

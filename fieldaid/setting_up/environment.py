@@ -10,7 +10,7 @@ from pathlib import Path
 
 from fieldaid.setting_up.interpreter import Interpreter, ask
 from fieldaid.setting_up.lock import Lock, Pin
-from fieldaid.setting_up.steps import Loss, Outcome, Runner, failed, ok, reason, there_already
+from fieldaid.setting_up.steps import NO_NETWORK, Loss, Outcome, Runner, failed, ok, reason, there_already
 
 AGAIN = "run this again when the cause is gone"
 
@@ -152,8 +152,10 @@ class Environment:
         told = self.pip_install(runner, missing, *flags)
         if not told:
             return ok(f"{len(missing)} packages")
-        # All at once failed. One at a time, so that what can be had is there and what cannot is named.
+        # All at once failed. One at a time, so that what can be had is there and what cannot is named; a network
+        # that is down was waited for long enough by the first try.
         losses = []
+        flags += ["--retries", "0"] if told == NO_NETWORK else []
         for root in [root for group in groups for root in lock.groups[group]]:
             share = self.missing(runner, lock.below(root))
             told = self.pip_install(runner, share, *flags) if share else ""

@@ -19,6 +19,8 @@ from fieldaid.clock import Stopwatch
 # Words that pip, apt and gcc put on the line that matters; the last line of their output is often advice.
 _TELLING = ("error", "no matching distribution", "failed", "unable to", "cannot", "could not", "not found")
 
+NO_NETWORK = "no package registry could be reached: is there a network?"
+
 
 @dataclass(frozen=True)
 class Loss:
@@ -152,7 +154,7 @@ def reason(done: subprocess.CompletedProcess[str]) -> str:
             "ConnectTimeout",
         )
     ):
-        return "no package registry could be reached: is there a network?"
+        return NO_NETWORK
     fatal = [
         line for line in lines if "fatal error:" in line or line.startswith(("E: ", "ERROR: No matching"))
     ]

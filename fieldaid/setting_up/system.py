@@ -130,6 +130,10 @@ def system_step(runner: Runner, python: Interpreter, *, allowed: bool = True) ->
 def fetch_python(runner: Runner) -> str:
     """Try to install a Python that is new enough from the distribution; "" when one was installed."""
     told = "the distribution has no Python 3.11, 3.12 or 3.13"
+    before = privilege(runner) if shutil.which("apt-get") else None
+    if before is not None:
+        # A bare system has no package lists, and then apt-cache knows of nothing.
+        apt_get(runner, before, "update")
     for version in ("3.13", "3.12", "3.11"):
         known = runner.run(["apt-cache", "policy", f"python{version}-venv"])
         if known.returncode == 0 and "Candidate: 3" in known.stdout:
