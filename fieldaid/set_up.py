@@ -148,6 +148,7 @@ def set_up(options: argparse.Namespace, runner: Runner, argv: Sequence[str]) -> 
     runner.step("system packages", lambda: system_step(runner, python, allowed=not options.no_system))
     made = runner.step("environment", lambda: environment.make(runner, python, insist=bool(options.python)))
     if made.failed:
+        runner.line("\nNothing could be installed: put the cause named above right, and run this again.")
         return 1
     inside = interpreters.ask(str(environment.python)) or python
     runner.step("packages", lambda: environment.wheels(runner, lock, "base", "build"))

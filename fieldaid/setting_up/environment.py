@@ -94,11 +94,12 @@ class Environment:
             )
         done = runner.run([python.path, "-I", "-m", "venv", "--clear", self.folder])
         if done.returncode != 0:
+            whole = "ensurepip is not" not in done.stdout
             return failed(
                 Loss(
                     "the environment",
                     "nothing can be installed",
-                    reason(done),
+                    reason(done) if whole else "the venv module of this Python lacks ensurepip",
                     f"install the venv module (Debian, Ubuntu: python{python.short}-venv), {AGAIN}",
                 )
             )

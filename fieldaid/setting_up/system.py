@@ -10,7 +10,7 @@ import ctypes.util
 import os
 import shutil
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from fieldaid.setting_up.interpreter import Interpreter
@@ -94,7 +94,7 @@ def install(runner: Runner, packages: list[str]) -> str:
         return "there is no apt-get on this system"
     before = privilege(runner)
     if before is None:
-        return "this needs root, and sudo asks for a password"
+        return "this needs root, and sudo is not here or asks for a password"
     stale = apt_get(runner, before, "update")
     told = apt_get(runner, before, "install", "-y", "--no-install-recommends", *packages)
     if told and len(packages) > 1:
@@ -115,16 +115,11 @@ def system_step(runner: Runner, python: Interpreter, *, allowed: bool = True) ->
     still = [need for need in missing if not need.there()]
     if not still:
         return ok(", ".join(packages))
-    losses = tuple(
-        Loss(
-            need.what,
-            need.cost,
-            told or "the package did not bring it",
-            f"sudo apt-get install -y {' '.join(need.packages)}, then run this again",
-        )
-        for need in still
-    )
-    return Outcome("FAILED" if len(still) == len(wanted) else "partly", "", losses)
+    why = told or "its package did not bring it"
+    losses = [Loss(need.what, need.cost, why) for need in still]
+    by_hand = " ".join(package for need in still for package in need.packages)
+    losses[-1] = replace(losses[-1], next_step=f"sudo apt-get install -y {by_hand}, then run this again")
+    return Outcome("FAILED" if len(still) == len(wanted) else "partly", "", tuple(losses))
 
 
 def fetch_python(runner: Runner) -> str:
