@@ -20,8 +20,9 @@ value and none of them is listed.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Any, Iterator, Literal
+from typing import Any, Literal
 
 Scope = Literal["told", "computed", "derived", "concluded"]
 TestKind = Literal["is", "not", "known", "unknown", "some", "has", "range"]

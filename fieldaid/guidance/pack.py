@@ -11,7 +11,6 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
-from fieldaid.errors import Finding
 from fieldaid.facts.vocabulary import Fact
 from fieldaid.guidance.conditions import All, Conclude
 
@@ -83,7 +82,7 @@ class Example:
     column: int = 0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Rule:
     """One rule. `order` is its place in the pack. Draft and retired rules are checked and take no part."""
 

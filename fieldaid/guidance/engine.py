@@ -1,0 +1,280 @@
+"""The first channel: durable-rules in a child process that can be killed without harm.
+
+`Engine` keeps one child running. A child that dies, hangs, or answers with anything but an outcome is killed, and
+another is started in the background; until that is ready `run` raises at once.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import json
+import os
+import queue
+import selectors
+import subprocess
+import sys
+import threading
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from fieldaid.clock import monotonic
+from fieldaid.errors import EngineError
+from fieldaid.facts.situation import Situation
+from fieldaid.guidance.conditions import all_to_data
+from fieldaid.guidance.engine_child import LENGTH, MOST_BYTES, frame
+from fieldaid.guidance.outcome import Outcome
+from fieldaid.guidance.pack import Pack, Rule
+
+RESTARTS = 5
+READY_S = 10.0
+_KEPT_ERRORS = 4096
+_ROOT = Path(__file__).resolve().parents[2]
+HOW_TO_GET_IT = "python3 -m pip install 'fieldaid[engine]' (needs gcc and Python's headers)"
+
+
+def is_installed() -> bool:
+    """Whether durable-rules can be found. It may still fail to load: the child finds that out."""
+    return importlib.util.find_spec("durable_rules_engine") is not None
+
+
+def rule_to_data(rule: Rule) -> dict[str, Any]:
+    """What the child needs of a rule, as JSON data."""
+    one = rule.conclude
+    return {
+        "order": rule.order, "id": rule.id, "stratum": rule.stratum, "when": all_to_data(rule.when),
+        "unless": all_to_data(rule.unless) if rule.unless is not None else None,
+        "conclude": {"kind": one.kind, "name": one.name, "reason": one.reason, "need": one.need,
+                     "derived": [list(pair) for pair in one.derived], "place": one.place, "opening": one.opening,
+                     "size_ft": list(one.size_ft) if one.size_ft else None},
+    }
+
+
+class Child:
+    """One running child process with the pack loaded. Not safe for several threads at once.
+
+    Raises
+    ------
+    EngineError : it could not be started, or does not hold the pack
+    """
+
+    def __init__(self, pack: Pack, ready_s: float = READY_S) -> None:
+        start = f"import sys; sys.path.insert(0, {str(_ROOT)!r}); " \
+                "from fieldaid.guidance.engine_child import main; main()"
+        try:
+            self.process = subprocess.Popen([sys.executable, "-c", start], stdin=subprocess.PIPE,
+                                            stdout=subprocess.PIPE, stderr=subprocess.PIPE, bufsize=0)
+        except OSError as error:
+            raise EngineError("the second opinion could not be started", why=str(error)) from error
+        self.pid = self.process.pid
+        self._errors = b""
+        self._reader = threading.Thread(target=self._keep_errors, name="fieldaid engine messages", daemon=True)
+        self._reader.start()
+        self._buffer = b""
+        self._input, self._output = self.process.stdin.fileno(), self.process.stdout.fileno()  # type: ignore[union-attr]
+        os.set_blocking(self._input, False)
+        os.set_blocking(self._output, False)
+        try:
+            reply = self.ask({"load": {"digest": pack.digest, "rules": [rule_to_data(one) for one in pack.live_rules]}},
+                             monotonic() + ready_s)
+            if reply.get("ready") != pack.digest:
+                raise self._error(str(reply.get("failed") or "it does not hold the pack"))
+        except EngineError:
+            self.kill()
+            raise
+
+    def ask(self, request: dict[str, Any], deadline: float) -> dict[str, Any]:
+        self.send(request, deadline)
+        return self.receive(deadline)
+
+    def send(self, request: dict[str, Any], deadline: float) -> None:
+        """Writes one request, however full the pipe is. Raises EngineError."""
+        data = memoryview(frame(request))
+        while data:
+            self._wait(self._input, selectors.EVENT_WRITE, deadline)
+            try:
+                data = data[os.write(self._input, data):]
+            except BlockingIOError:
+                continue
+            except OSError as error:
+                raise self._error("it ended") from error
+
+    def receive(self, deadline: float) -> dict[str, Any]:
+        """Reads one reply. Raises EngineError when it is late, cut short or no reply."""
+        while True:
+            if len(self._buffer) >= LENGTH.size:
+                (length,) = LENGTH.unpack_from(self._buffer)
+                if length > MOST_BYTES:
+                    raise self._error("it answered with something that is no reply")
+                end = LENGTH.size + length
+                if len(self._buffer) >= end:
+                    body, self._buffer = self._buffer[LENGTH.size:end], self._buffer[end:]
+                    return self._decoded(body)
+            self._wait(self._output, selectors.EVENT_READ, deadline)
+            try:
+                more = os.read(self._output, 65536)
+            except BlockingIOError:
+                continue
+            if not more:
+                raise self._error("it ended")
+            self._buffer += more
+
+    def kill(self) -> None:
+        """Ends the process, also one that is stopped."""
+        self.process.kill()
+        self.process.wait()
+        self._reader.join(timeout=1.0)
+        for stream in (self.process.stdin, self.process.stdout, self.process.stderr):
+            if stream is not None:
+                stream.close()
+
+    def _decoded(self, body: bytes) -> dict[str, Any]:
+        try:
+            reply = json.loads(body)
+        except ValueError as error:
+            raise self._error("it answered with something that is no reply") from error
+        if not isinstance(reply, dict):
+            raise self._error("it answered with something that is no reply")
+        return reply
+
+    def _wait(self, file: int, event: int, deadline: float) -> None:
+        with selectors.DefaultSelector() as selector:
+            selector.register(file, event)
+            if not selector.select(max(0.0, deadline - monotonic())):
+                raise self._error("it did not answer in time")
+
+    def _keep_errors(self) -> None:
+        """Keeps the last of what the child says on standard error, so that it can never block on it."""
+        stream = self.process.stderr
+        while stream is not None and (more := stream.read(4096)):
+            self._errors = (self._errors + more)[-_KEPT_ERRORS:]
+
+    def _error(self, why: str) -> EngineError:
+        if self.process.poll() is not None:
+            self._reader.join(timeout=0.2)
+        said = self._errors.decode(errors="replace").strip().splitlines()
+        return EngineError("the second opinion is lost", why=f"{why} ({said[-1][:200]})" if said else why)
+
+
+class Engine:
+    """durable-rules with one pack, in a child process. Safe to use from several threads.
+
+    Parameters
+    ----------
+    restarts : how often a lost child is replaced before the engine gives up; `given_up` then says so
+    """
+
+    def __init__(self, pack: Pack, restarts: int = RESTARTS, ready_s: float = READY_S) -> None:
+        self.pack, self._starts_left, self._ready_s = pack, restarts + 1, ready_s
+        self.given_up = False
+        self._lock = threading.Lock()
+        self._child: Child | None = None
+        self._failure: EngineError | None = None
+        self._ready = threading.Event()
+        self._closed = False
+        self._requests = 0
+        self._orders: queue.SimpleQueue[str] = queue.SimpleQueue()
+        # The kernel ends a child when the *thread* that started it ends, so one thread starts them all and stays.
+        self._keeper = threading.Thread(target=self._keep, name="fieldaid engine keeper", daemon=True)
+        self._keeper.start()
+        self._orders.put("start")
+
+    @property
+    def pid(self) -> int | None:
+        """The child's process id; None while there is none."""
+        child = self._child
+        return child.pid if child is not None else None
+
+    def wait_ready(self, timeout_s: float) -> bool:
+        """Waits until a child is ready or has failed to start; whether one is ready."""
+        self._ready.wait(timeout_s)
+        return self._child is not None
+
+    def run(self, situation: Situation, computed: Mapping[str, Any], timeout_s: float = 1.0) -> Outcome:
+        """What the pack concludes; `computed` holds plain values by name.
+
+        Raises
+        ------
+        EngineError : no child is ready, or it died, hung or gave no outcome within `timeout_s` [s]
+        """
+        return self.ask(situation, computed, timeout_s)()
+
+    def ask(self, situation: Situation, computed: Mapping[str, Any], timeout_s: float = 1.0):
+        """Sends the situation and returns a function that waits for the outcome, so that the caller can work
+        meanwhile. The function must be called. Raises EngineError, as does the function."""
+        deadline = monotonic() + timeout_s
+        values = {**situation.values, **{name: value for name, value in computed.items() if value is not None}}
+        basis = {name: how for name, how in situation.basis.items() if how != "told"}
+        if not self._lock.acquire(timeout=timeout_s):
+            raise EngineError("the second opinion is busy", why="another evaluation did not end in time")
+        child = self._child
+        if child is None:
+            self._lock.release()
+            raise self._failure or EngineError("the second opinion is not ready yet")
+        self._requests += 1
+        number = self._requests
+        try:
+            child.send({"id": number, "values": values, "basis": basis}, deadline)
+        except BaseException as error:
+            self._lose(child, error)
+            self._lock.release()
+            raise
+
+        def answer() -> Outcome:
+            try:
+                reply = child.receive(deadline)
+                if reply.get("id") != number or "outcome" not in reply:
+                    raise EngineError("the second opinion is lost", why=str(
+                        reply.get("failed") or "it answered another question"))
+                try:
+                    return Outcome.from_data(reply["outcome"])
+                except (TypeError, KeyError, ValueError) as error:
+                    raise EngineError("the second opinion is lost", why="it answered with no outcome") from error
+            except BaseException as error:
+                self._lose(child, error)
+                raise
+            finally:
+                self._lock.release()
+
+        return answer
+
+    def close(self) -> None:
+        """Ends the child and starts no other."""
+        self._closed = True
+        self._orders.put("stop")
+        self._keeper.join(timeout=self._ready_s + 1.0)
+
+    def __enter__(self) -> Engine:
+        return self
+
+    def __exit__(self, *exc: object) -> None:
+        self.close()
+
+    def _lose(self, child: Child, error: BaseException) -> None:
+        """Kills a child that cannot be trusted any more and orders another."""
+        self._child = None
+        self._failure = error if isinstance(error, EngineError) else None
+        self._ready.clear()
+        child.kill()
+        self._orders.put("start")
+
+    def _keep(self) -> None:
+        """Starts children when ordered, until told to stop."""
+        while self._orders.get() == "start" and not self._closed:
+            if not self._starts_left:
+                self.given_up = True
+                self._ready.set()
+                continue
+            self._starts_left -= 1
+            try:
+                self._child = Child(self.pack, self._ready_s)
+            except EngineError as error:
+                self._failure = error
+                self._orders.put("start")
+                continue
+            self._failure = None
+            self._ready.set()
+        with self._lock:
+            child, self._child = self._child, None
+            if child is not None:
+                child.kill()

@@ -1,0 +1,60 @@
+"""Fills {where} and {value} into what a rule says, and counts words."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
+KNOWN = ("where", "value")
+# A place that was not said leaves no hole: "soft deck, {where}" becomes "soft deck".
+_UNSAID = re.compile(r",?\s*(?:\b(?:on|at|in|near|from|over|by|above|side)\s+)*\{where\}")
+
+
+def spoken_place(where: str) -> str:
+    """`gable.C` -> "gable, C"; `roof_vent` -> "roof vent"; a place not said -> ""."""
+    return "" if where in ("unsaid", "any") else where.removeprefix("any.").replace(".", ", ").replace("_", " ")
+
+
+def spoken_value(value: str | float | int | None) -> str:
+    """35.0 -> "35"; a text as it is."""
+    if isinstance(value, float):
+        return f"{value:g}"
+    return "" if value is None else str(value)
+
+
+def fill(text: str, where: str, value: str | float | int | None) -> str:
+    """`text` with its placeholders filled.
+
+    >>> fill("{value} deck, {where}", "C", "soft")
+    'soft deck, C'
+    >>> fill("{value} deck, {where}", "unsaid", "soft")
+    'soft deck'
+    """
+    if "{" not in text:
+        return text
+    place = spoken_place(where)
+    text = text.replace("{where}", place) if place else _UNSAID.sub("", text)
+    return text.replace("{value}", spoken_value(value)).strip()
+
+
+def sentence(text: str) -> str:
+    """`text` with a capital and a full stop: "soft deck, C" -> "Soft deck, C."."""
+    text = text.strip()
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "?", "!")) else ".") if text else text
+
+
+def count(text: str) -> int:
+    """Words of a text; figures and letters count as words, signs alone do not."""
+    return sum(1 for word in text.split() if any(char.isalnum() for char in word))
+
+
+def placeholders(text: str) -> set[str]:
+    return set(PLACEHOLDER.findall(text))
+
+
+def longest(text: str, places: Iterable[str], values: Iterable[str | float | int]) -> str:
+    """`text` filled with the place and the value of the most words."""
+    place = max((one for one in places), key=lambda one: count(spoken_place(one)), default="")
+    value = max((one for one in values), key=lambda one: count(spoken_value(one)), default="")
+    return fill(text, place, value)
