@@ -1,0 +1,70 @@
+"""Runs each rule's own situations: where it says it fires it must fire, where it says it is silent it must be."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Protocol
+
+from fieldaid.errors import Finding
+from fieldaid.facts.situation import Situation
+from fieldaid.guidance.outcome import Outcome
+from fieldaid.guidance.pack import Example, Pack, Rule
+from fieldaid.guidance.reference import Reference
+
+
+class Channel(Protocol):
+    """What runs a situation: `Reference` or `Engine`."""
+
+    def run(self, situation: Situation, computed: Mapping[str, Any]) -> Outcome: ...
+
+
+def situation_of(example: Example, pack: Pack) -> tuple[Situation, dict[str, Any]]:
+    """A rule's situation and the computed facts of it; those the example gives outright win."""
+    from fieldaid.workings import compute
+
+    situation = Situation.of(example.facts, example.basis)
+    computed = {name: one.value for name, one in compute(situation, pack.parameter_values()).items()}
+    return situation, {**computed, **example.computed}
+
+
+def check_examples(pack: Pack, channel: Channel | None = None) -> list[Finding]:
+    """Every situation of a live rule that does not do what it says.
+
+    F601 the rule does not fire   F602 the rule is not silent   F603 placement rules contradict each other there
+    """
+    channel = channel if channel is not None else Reference(pack)
+    findings: list[Finding] = []
+    for rule in pack.live_rules:
+        for example, must_fire in [*((one, True) for one in rule.fires), *((one, False) for one in rule.silent)]:
+            outcome = channel.run(*situation_of(example, pack))
+            fired = any(firing.rule == rule.id for firing in outcome.firings)
+            if fired != must_fire:
+                code, what = ("F601", "does not fire") if must_fire else ("F602", "is not silent")
+                findings.append(Finding(rule.file, example.line, example.column, code, f"rule {rule.id} {what} here",
+                                        _hint(rule, example, pack) if must_fire else "change unless or the situation"))
+            if contradiction := _contradiction(outcome, pack):
+                findings.append(Finding(rule.file, example.line, example.column, "F603",
+                                        f"placement is not decided here: {contradiction}",
+                                        "let each say with unless when the other goes first"))
+    return findings
+
+
+def _contradiction(outcome: Outcome, pack: Pack) -> str:
+    """The placement rules that name different places, kinds or sizes."""
+    rules = [pack.rule(one) for one in outcome.opening_rules]
+    for what, decided, told in (("places", outcome.place, [one.conclude.place for one in rules]),
+                                ("kinds", outcome.kind, [one.conclude.opening for one in rules]),
+                                ("sizes", outcome.size_ft, [one.conclude.size_ft for one in rules])):
+        named = [rule.id for rule, one in zip(rules, told, strict=True) if one is not None]
+        if decided is None and named:
+            return f"{', '.join(named)} name different {what}"
+    return ""
+
+
+def _hint(rule: Rule, example: Example, pack: Pack) -> str:
+    """The conditions that did not hold."""
+    situation, computed = situation_of(example, pack)
+    held = Reference(pack).explain(rule.id, situation, computed)
+    failed = [f"{one.condition.key} was {one.value!r}" for one in held if one.within == "when" and not one.held]
+    failed += [f"unless {one.condition.key} was {one.value!r}" for one in held if one.within == "unless" and one.held]
+    return "; ".join(failed) or "no alternative of any held"
