@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import ctypes
 import threading
 
 import numpy as np
@@ -10,6 +12,9 @@ from fieldaid.errors import SpeakingError
 from fieldaid.speaking.cut import Cut
 
 STALLED = 3.0  # [s] beyond a sound's own length after which the device is taken to be stuck
+# PortAudio on ALSA loses up to 30 ms of a stream's beginning and a buffer of its end: let that be silence.
+LEAD = 0.03  # [s]
+TAIL = 1.5  # of the stream's latency, and at least as long as LEAD
 INSTALL = "Install the sound library (Debian and Ubuntu: apt-get install libportaudio2)"
 
 
@@ -93,6 +98,7 @@ class Player:
             except OSError as error:
                 self._missing = str(error)
                 raise SpeakingError("no loudspeaker", why=self._missing, next_step=INSTALL) from None
+            _silence_alsa()
             self._library = sounddevice
         return self._library
 
@@ -112,8 +118,22 @@ class Player:
                              next_step="Connect or choose a sound output")
 
 
+def _silence_alsa() -> None:
+    """Keep ALSA from writing its own messages over the screen; PortAudio reports the same errors to us."""
+    global _alsa_handler
+    with contextlib.suppress(OSError, AttributeError):
+        text, line = ctypes.c_char_p, ctypes.c_int
+        _alsa_handler = ctypes.CFUNCTYPE(None, text, line, text, line, text)(lambda *_: None)
+        ctypes.CDLL("libasound.so.2").snd_lib_error_set_handler(_alsa_handler)
+
+
+_alsa_handler = None  # kept, because ALSA calls it for as long as the process lives
+
+
 def _stream(sd, device, samples, rate, channels, finished, cut):
     at = 0
+    samples = np.concatenate([np.zeros(round(LEAD * rate), np.float32), samples])
+    end = len(samples)
 
     def fill(out: np.ndarray, frames: int, time: object, status: object) -> None:
         nonlocal at
@@ -123,13 +143,15 @@ def _stream(sd, device, samples, rate, channels, finished, cut):
         part = samples[at:at + frames]
         out[:len(part)] = part[:, None]
         out[len(part):] = 0
-        at += len(part)
-        if at >= len(samples):
+        at += frames
+        if at >= end:
             raise sd.CallbackStop
 
     def ended() -> None:
         finished.set()
         cut.nudge()
 
-    return sd.OutputStream(samplerate=rate, device=device, channels=channels, dtype="float32", callback=fill,
-                           finished_callback=ended)
+    stream = sd.OutputStream(samplerate=rate, device=device, channels=channels, dtype="float32",
+                             callback=fill, finished_callback=ended)
+    end += round(max(TAIL * stream.latency, LEAD) * rate)
+    return stream

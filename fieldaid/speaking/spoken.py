@@ -51,7 +51,7 @@ UNITS = {  # abbreviation: (one, several)
 SYMBOLS = {"≥": " at least ", ">=": " at least ", "≤": " at most ", "<=": " at most ", ">": " more than ",
            "<": " less than ", "=": " is ", "±": " plus or minus ", "+": " plus ", "&": " and ",
            "~": " about ", "≈": " about ", "→": " to ", "#": " number ", "@": " at ", "…": ".", "—": ", ",
-           "–": ", ", "/": " or "}
+           "–": ", "}
 
 _N = r"\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+(?:\.\d+)?"
 _UNIT = "|".join(re.escape(unit) for unit in sorted(UNITS, key=len, reverse=True))
@@ -71,12 +71,12 @@ def spoken_form(text: str) -> str:
     'Cut four by eight feet on Charlie, built nineteen five eight, wind west one five miles per hour.'
     """
     said = re.sub(r"[\"“”*`]+(?<!\d\")|[‘’]", lambda m: "'" if m[0] in "‘’" else "", text)
-    said = _abbreviations(said)
+    said = _abbreviations(_tidy(said))
     said = _measures(said)
-    said = _sides(said)
-    said = _numbers(said)
     for symbol, words in SYMBOLS.items():
         said = said.replace(symbol, words)
+    said = _sides(_tidy(said))
+    said = _numbers(said.replace("/", " or "))
     return _tidy(said)
 
 
@@ -118,7 +118,7 @@ def _sides(text: str) -> str:
     text = re.sub(r"\bside ([a-d])\b", lambda m: f"side {SIDES[m[1].upper()]}", text)
     text = re.sub(r"\b([b-d]) (side|slope|corner)\b", lambda m: f"{SIDES[m[1].upper()]} {m[2]}", text)
     text = re.sub(rf"((?:^|[.?!:])\s*)A\b{_AFTER_SIDE_A}", r"\1Alpha", text)
-    text = re.sub(r"(?<![.?!:])(?<=[\w,;(-])(\s+|-)A\b(?!\.\w)", r"\1Alpha", text)
+    text = re.sub(r"(?<=[^.?!:\s])(\s+|-)A\b(?!\.\w)", r"\1Alpha", text)
     text = re.sub(r"(?<=\()A\b", "Alpha", text)
     text = re.sub(r"\b[B-D]\b", lambda m: SIDES[m[0]], text)
     text = re.sub(r"(?<!['\w])([NESW])([NS][EW])\b", lambda m: POINTS[m[1]] + " " + _point(m[2]), text)

@@ -14,8 +14,8 @@ RAMP = 0.008  # [s], so that the edges do not click
 
 # (frequency [Hz], length [s]); 0 Hz is a gap.
 PATTERNS: dict[str, tuple[tuple[float, float], ...]] = {
-    "leave": ((750.0, 0.08), (1500.0, 0.08)) * 4,
-    "stop": ((950.0, 0.27), (0.0, 0.10), (950.0, 0.27)),
+    "leave": ((650.0, 0.08), (1000.0, 0.08)) * 4,
+    "stop": ((820.0, 0.27), (0.0, 0.10), (820.0, 0.27)),
 }
 
 
@@ -31,7 +31,7 @@ def _segment(frequency: float, length: float, rate: int) -> np.ndarray:
         return np.zeros(count, np.float32)
     phase = 2 * np.pi * frequency * np.arange(count) / rate
     # The third harmonic puts energy into a second octave band, for when noise fills the first.
-    wave = np.sin(phase) + 0.3 * np.sin(3 * phase) if 3 * frequency < rate / 2 else np.sin(phase)
+    wave = np.sin(phase) + 0.3 * np.sin(3 * phase)
     ramp = min(round(RAMP * rate), count // 2)
     edge = np.sin(np.linspace(0, np.pi / 2, ramp)) ** 2
     wave[:ramp] *= edge

@@ -11,6 +11,7 @@ import sys
 import tempfile
 import threading
 import wave
+import weakref
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TypeVar
@@ -177,6 +178,7 @@ class Voice:
                 memory = "/dev/shm" if os.access("/dev/shm", os.W_OK) else None
                 place = self._given_folder or memory
                 self._folder = Path(tempfile.mkdtemp(prefix="fieldaid-voice-", dir=place))
+                weakref.finalize(self, shutil.rmtree, self._folder, ignore_errors=True)
             return self._folder
         except OSError as error:
             raise _Trouble(f"no folder for sound files can be made ({error})") from None

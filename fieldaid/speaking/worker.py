@@ -15,6 +15,7 @@ the worker.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import queue
@@ -48,8 +49,8 @@ def main(rate: int, accent: str) -> int:
         print(f"accent {accent} is not available: {error}", file=sys.stderr)
 
     lines: queue.Queue[str] = queue.Queue()
-    threading.Thread(target=_read, args=(lines,), daemon=True).start()
-    current = {"id": 0}
+    current: dict = {"id": 0, "file": ""}
+    threading.Thread(target=_read, args=(lines, current), daemon=True).start()
     troubles: list[str] = []
 
     def in_callback(report: sys.UnraisableHookArgs) -> None:
@@ -61,7 +62,7 @@ def main(rate: int, accent: str) -> int:
     send(ready=True)
     while True:
         order = json.loads(lines.get())
-        current["id"] = order["id"]
+        current.update(order)
         troubles.clear()
         try:
             engine.save_to_file(order["text"], order["file"])
@@ -76,10 +77,14 @@ def main(rate: int, accent: str) -> int:
             send(id=order["id"], done=True)
 
 
-def _read(lines: queue.Queue[str]) -> None:
-    """Ends the process when the parent is gone, even while the engine hangs."""
+def _read(lines: queue.Queue[str], current: dict) -> None:
+    """Ends the process when the parent is gone, even while the engine hangs, and clears up after both."""
     for line in sys.stdin:
         lines.put(line)
+    with contextlib.suppress(OSError):
+        os.unlink(current["file"])
+    with contextlib.suppress(OSError):
+        os.rmdir(os.path.dirname(current["file"]))
     os._exit(0)
 
 
