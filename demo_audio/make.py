@@ -26,8 +26,10 @@ SCENARIO_SEED = 9000
 
 def _write(path: Path, samples: np.ndarray) -> None:
     soundfile.write(path, samples, RATE, format="FLAC", subtype="PCM_16")
-    print(f"{path.name:24} {len(samples) / RATE:7.2f} s  active {noise.active_level_db(samples):6.1f} dB  "
-          f"peak {np.abs(samples).max():.2f}")
+    print(
+        f"{path.name:24} {len(samples) / RATE:7.2f} s  active {noise.active_level_db(samples):6.1f} dB  "
+        f"peak {np.abs(samples).max():.2f}"
+    )
 
 
 def clip(entry: dict, seed: int) -> np.ndarray:
@@ -46,12 +48,15 @@ def scenario(plan: dict) -> tuple[np.ndarray, list[dict]]:
         level = noise.active_level_db(spoken) if level is None else level
         if entry.get("saw"):
             saws.append((at - len(pause) // 2, at + len(spoken) + len(pause) // 2))
-        times.append({"say": entry["say"], "start_s": round(at / RATE, 2), "end_s": round((at + len(spoken)) / RATE, 2)})
+        end = at + len(spoken)
+        times.append({"say": entry["say"], "start_s": round(at / RATE, 2), "end_s": round(end / RATE, 2)})
         parts += [spoken, pause]
-        at += len(spoken) + len(pause)
+        at = end + len(pause)
     sound = np.concatenate(parts)
-    sound += noise.wind(len(sound) / RATE + 0.01, SCENARIO_SEED)[:len(sound)] * _gain(level, plan["wind_ratio_db"])
-    running = noise.saw(len(sound) / RATE + 0.01, SCENARIO_SEED + 1)[:len(sound)]
+    sound += noise.wind(len(sound) / RATE + 0.01, SCENARIO_SEED)[: len(sound)] * _gain(
+        level, plan["wind_ratio_db"]
+    )
+    running = noise.saw(len(sound) / RATE + 0.01, SCENARIO_SEED + 1)[: len(sound)]
     for start, end in saws:
         sound[start:end] += running[start:end] * _gain(level, plan["saw_ratio_db"]) * _fade(end - start)
     return np.clip(sound, -0.98, 0.98).astype(np.float32), times
@@ -79,7 +84,7 @@ def main(chosen: list[str]) -> None:
         sound, times = scenario(plan)
         _write(HERE / plan["file"], sound)
         lines = ["# Written by make.py: where each utterance of scenario.yaml lies in scenario.flac [s]."]
-        lines += [f"- {{start_s: {t['start_s']}, end_s: {t['end_s']}, say: \"{t['say']}\"}}" for t in times]
+        lines += [f'- {{start_s: {t["start_s"]}, end_s: {t["end_s"]}, say: "{t["say"]}"}}' for t in times]
         (HERE / "scenario_times.yaml").write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 

@@ -16,9 +16,9 @@ def active_level_db(speech: np.ndarray) -> float:
     A short form of the active speech level of ITU-T P.56, which sets its threshold 15.9 dB below that level.
     """
     frame = RATE // 50
-    whole = speech[:len(speech) // frame * frame].astype(np.float64)
+    whole = speech[: len(speech) // frame * frame].astype(np.float64)
     power = np.square(whole).reshape(-1, frame).mean(axis=1)
-    active = power[power > power.max() * 10 ** -2.5]
+    active = power[power > power.max() * 10**-2.5]
     return float(10 * np.log10(active.mean() + 1e-20))
 
 
@@ -34,7 +34,7 @@ def saw(seconds: float, seed: int) -> np.ndarray:
     phase = 2 * np.pi * np.cumsum(load + 2.5 * _slow(rng, n, 6.0)) / RATE
     tone = np.zeros(n)
     for k in range(1, 41):
-        tone += np.cos(k * phase + rng.uniform(0, 2 * np.pi)) / k ** 0.9
+        tone += np.cos(k * phase + rng.uniform(0, 2 * np.pi)) / k**0.9
     hiss = _shaped(rng, n, lambda f: 1.0 / np.sqrt(1.0 + ((f - 2500.0) / 1500.0) ** 2))
     sound = tone / tone.std() + 0.6 * hiss / hiss.std()
     return (sound / sound.std()).astype(np.float32)
@@ -56,7 +56,7 @@ KINDS = {"saw": saw, "wind": wind}
 
 def mix(speech: np.ndarray, kind: str, ratio_db: float, seed: int) -> np.ndarray:
     """`speech` with noise `ratio_db` below its speech-active level, turned down if it would clip."""
-    noise = KINDS[kind](len(speech) / RATE + 0.01, seed)[:len(speech)]
+    noise = KINDS[kind](len(speech) / RATE + 0.01, seed)[: len(speech)]
     level = 10 ** ((active_level_db(speech) - ratio_db) / 20)
     mixed = speech + noise * np.float32(level)
     return (mixed * np.float32(min(1.0, 0.95 / np.abs(mixed).max()))).astype(np.float32)

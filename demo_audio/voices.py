@@ -34,6 +34,7 @@ def _by_file(write: Callable[[str, Path], None]) -> Callable[[str], np.ndarray]:
             path = Path(folder) / "spoken.wav"
             write(text, path)
             return _load(path)
+
     return speak
 
 
@@ -42,12 +43,15 @@ def _flite(voice: str) -> Callable[[str], np.ndarray]:
 
 
 def _festival(voice: str) -> Callable[[str], np.ndarray]:
-    return _by_file(lambda text, path: _run(["text2wave", "-eval", f"(voice_{voice})", "-o", str(path)], text))
+    return _by_file(
+        lambda text, path: _run(["text2wave", "-eval", f"(voice_{voice})", "-o", str(path)], text)
+    )
 
 
 def _espeak(voice: str, words_a_minute: int) -> Callable[[str], np.ndarray]:
-    return _by_file(lambda text, path: _run(
-        ["espeak-ng", "-v", voice, "-s", str(words_a_minute), "-w", str(path), text]))
+    return _by_file(
+        lambda text, path: _run(["espeak-ng", "-v", voice, "-s", str(words_a_minute), "-w", str(path), text])
+    )
 
 
 @functools.cache
@@ -59,10 +63,12 @@ def _neural():
 
 def _hibari(speed: float = 1.0, cents: int = 0) -> Callable[[str], np.ndarray]:
     """The voice "heart"; `cents` moves its pitch and with it the size of the speaker."""
+
     def speak(text: str) -> np.ndarray:
         ratio = 2 ** (cents / 1200)
         samples = np.asarray(_neural()(text, seed=0, speed=speed / ratio), np.float32)
         return soxr.resample(samples, 24_000 * ratio, RATE).astype(np.float32)
+
     return speak
 
 

@@ -19,8 +19,6 @@ from fieldaid.errors import SoundError
 from fieldaid.hearing.sound import RATE, Recording, Sound, read
 
 
-
-
 def tone(rate: int, seconds: float = 1.0, hz: float = 440.0, level: float = 0.5) -> np.ndarray:
     return level * np.sin(2 * np.pi * hz * np.arange(int(rate * seconds)) / rate)
 
@@ -30,8 +28,14 @@ def loudest_hz(samples: np.ndarray) -> float:
     return spectrum.argmax() * RATE / len(samples)
 
 
-def raw_wav(data: bytes, rate: int = RATE, channels: int = 1, bits: int = 16, kind: int = 1, size: int | None = None,
-            ) -> bytes:
+def raw_wav(
+    data: bytes,
+    rate: int = RATE,
+    channels: int = 1,
+    bits: int = 16,
+    kind: int = 1,
+    size: int | None = None,
+) -> bytes:
     """A WAV file byte by byte; `size` is what its data chunk claims."""
     block = channels * bits // 8
     head = struct.pack("<4sIHHIIHH", b"fmt ", 16, kind, channels, rate, rate * block % 2**32, block, bits)
@@ -81,9 +85,9 @@ def test_blocks_put_together_are_the_whole(tmp_path):
     assert len(blocks) >= 4
     assert np.array_equal(np.concatenate(blocks), read(path).samples)
     # A resampled tone is still one tone: a click at a block's edge would spread over the spectrum.
-    middle = np.concatenate(blocks)[RATE * 5:RATE * 30]
+    middle = np.concatenate(blocks)[RATE * 5 : RATE * 30]
     spectrum = np.abs(np.fft.rfft(middle * np.hanning(len(middle)))) ** 2
-    near = spectrum[int(430 * 25):int(450 * 25)].sum()
+    near = spectrum[int(430 * 25) : int(450 * 25)].sum()
     assert near / spectrum.sum() > 0.999_99
 
 
@@ -150,8 +154,10 @@ def test_no_permission(tmp_path, monkeypatch):
     path = tmp_path / "closed.wav"
     soundfile.write(path, tone(RATE), RATE)
     if os.geteuid() == 0:  # root may read everything, so the refusal is made by hand
+
         def refuse(*args, **kwargs):
             raise PermissionError(13, "Permission denied")
+
         monkeypatch.setattr(type(path), "open", refuse)
     else:
         path.chmod(0)
@@ -179,7 +185,7 @@ def test_a_truncated_file_is_heard_as_far_as_it_goes_and_says_so(tmp_path, kind)
     rng = np.random.default_rng(1)
     soundfile.write(path, tone(RATE, 30.0) + 0.01 * rng.standard_normal(30 * RATE), RATE, format=kind)
     data = path.read_bytes()
-    path.write_bytes(data[:len(data) // 2])
+    path.write_bytes(data[: len(data) // 2])
     sound = read(path)
     assert 5.0 < sound.seconds < 16.0
     assert len(sound.notes) == 1 and "ends early" in sound.notes[0] and "of 30.0 seconds" in sound.notes[0]
@@ -240,13 +246,15 @@ def test_float_beyond_full_scale_is_turned_down_not_clipped(tmp_path):
     soundfile.write(path, tone(RATE) * 60_000, RATE, subtype="FLOAT")
     sound = read(path)
     assert np.abs(sound.samples).max() == pytest.approx(1.0, abs=1e-3)
-    assert np.sqrt(np.mean(sound.samples ** 2)) == pytest.approx(1 / np.sqrt(2), rel=0.01), "still a sine"
+    assert np.sqrt(np.mean(sound.samples**2)) == pytest.approx(1 / np.sqrt(2), rel=0.01), "still a sine"
     assert len(sound.notes) == 1 and "full scale" in sound.notes[0]
 
 
 def test_silence_and_clipping_are_noted(tmp_path):
-    for name, samples, words in (("silence", np.zeros(RATE), "silence"),
-                                 ("clipping", np.clip(tone(RATE, level=4.0), -1, 1), "too loud")):
+    for name, samples, words in (
+        ("silence", np.zeros(RATE), "silence"),
+        ("clipping", np.clip(tone(RATE, level=4.0), -1, 1), "too loud"),
+    ):
         path = tmp_path / f"{name}.wav"
         soundfile.write(path, samples, RATE)
         notes = read(path).notes

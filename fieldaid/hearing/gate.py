@@ -112,7 +112,9 @@ class SpeechGate:
     hangover_s : how long the gate stays open after the last speech [s]
     """
 
-    def __init__(self, detector: Detector, threshold: float = THRESHOLD, hangover_s: float = HANGOVER_S) -> None:
+    def __init__(
+        self, detector: Detector, threshold: float = THRESHOLD, hangover_s: float = HANGOVER_S
+    ) -> None:
         self._detector, self._threshold = detector, threshold
         self._hangover = max(1, round(hangover_s / CHUNK_S))
         self._since_speech = 0
@@ -146,7 +148,9 @@ class Segmenter:
     longest_s : a longer stretch is split at its quietest point [s]
     """
 
-    def __init__(self, gate: SpeechGate, pre_roll_s: float = PRE_ROLL_S, longest_s: float = LONGEST_S) -> None:
+    def __init__(
+        self, gate: SpeechGate, pre_roll_s: float = PRE_ROLL_S, longest_s: float = LONGEST_S
+    ) -> None:
         self._gate = gate
         self._longest = max(2, int(longest_s / CHUNK_S))
         self._before: deque[np.ndarray] = deque(maxlen=max(1, round(pre_roll_s / CHUNK_S)))
@@ -164,7 +168,7 @@ class Segmenter:
         whole = len(stream) // CHUNK * CHUNK
         self._rest = stream[whole:]
         for start in range(0, whole, CHUNK):
-            done += self._chunk(stream[start:start + CHUNK])
+            done += self._chunk(stream[start : start + CHUNK])
         return done
 
     def finish(self) -> list[Segment]:
@@ -172,7 +176,7 @@ class Segmenter:
         done: list[Segment] = []
         if len(self._rest):
             padded = np.zeros(CHUNK, np.float32)
-            padded[:len(self._rest)] = self._rest
+            padded[: len(self._rest)] = self._rest
             self._rest = np.zeros(0, np.float32)
             done += self._chunk(padded)
         return done + self._close()
@@ -199,7 +203,7 @@ class Segmenter:
         enough = self._spoken or self._speech * CHUNK_S >= SHORTEST_SPEECH_S
         self._spoken = False
         if not held or not enough:
-            self._before.extend(held[-(self._before.maxlen or 1):])
+            self._before.extend(held[-(self._before.maxlen or 1) :])
             return []
         return [_segment(held, self._first)]
 

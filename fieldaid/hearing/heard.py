@@ -69,11 +69,17 @@ def make(name: str, **options: Any) -> Recogniser:
     WrongUse : no such name, or its package is not installed
     """
     if name not in FACTORIES:
-        raise WrongUse(f"there is no recogniser {name!r}", why=f"there are: {', '.join(sorted(FACTORIES))}",
-                       next_step="choose one of them")
+        raise WrongUse(
+            f"there is no recogniser {name!r}",
+            why=f"there are: {', '.join(sorted(FACTORIES))}",
+            next_step="choose one of them",
+        )
     module, _, factory = FACTORIES[name].partition(":")
     try:
         return getattr(import_module(module), factory)(**options)
     except ImportError as exc:
-        raise WrongUse(f"the recogniser {name} cannot be loaded", why=str(exc),
-                       next_step="install fieldaid with its voice extra, or use another recogniser") from None
+        raise WrongUse(
+            f"the recogniser {name} cannot be loaded",
+            why=str(exc),
+            next_step="install fieldaid with its voice extra, or use another recogniser",
+        ) from None

@@ -46,8 +46,12 @@ def load(path: Path) -> dict[str, list[str]]:
     try:
         lines = path.read_text(encoding="utf-8").splitlines()
     except (OSError, UnicodeDecodeError) as exc:
-        raise BrokenData("the pronunciations cannot be read", where=str(path), why=str(exc),
-                         next_step="put the file back, or name another") from None
+        raise BrokenData(
+            "the pronunciations cannot be read",
+            where=str(path),
+            why=str(exc),
+            next_step="put the file back, or name another",
+        ) from None
     found: dict[str, list[str]] = {}
     findings = []
     for number, line in enumerate(lines, start=1):
@@ -57,11 +61,27 @@ def load(path: Path) -> dict[str, list[str]]:
         phones = said.split()
         wrong = [phone for phone in phones if phone not in PHONES]
         if not tab or not phones or not re.fullmatch(r"[a-z][a-z'_-]*", word):
-            findings.append(Finding(str(path), number, 1, "SAID-001", "a line is a word in small letters, a tab and phones",
-                                    "bowstring<tab>B OW S T R IH NG"))
+            findings.append(
+                Finding(
+                    str(path),
+                    number,
+                    1,
+                    "SAID-001",
+                    "a line is a word in small letters, a tab and phones",
+                    "bowstring<tab>B OW S T R IH NG",
+                )
+            )
         elif wrong:
-            findings.append(Finding(str(path), number, len(word) + 2, "SAID-002", f"{' '.join(wrong)} is not a phone",
-                                    f"phones are {' '.join(sorted(PHONES))}"))
+            findings.append(
+                Finding(
+                    str(path),
+                    number,
+                    len(word) + 2,
+                    "SAID-002",
+                    f"{' '.join(wrong)} is not a phone",
+                    f"phones are {' '.join(sorted(PHONES))}",
+                )
+            )
         else:
             found.setdefault(word, []).append(" ".join(phones))
     if findings:

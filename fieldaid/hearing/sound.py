@@ -62,7 +62,7 @@ class Sound:
         """The samples in blocks of BLOCK_S, as `Recording.blocks` gives them."""
         step = int(BLOCK_S * self.rate)
         for start in range(0, len(self.samples), step):
-            yield self.samples[start:start + step]
+            yield self.samples[start : start + step]
 
 
 @dataclass
@@ -107,11 +107,19 @@ class Recording:
             promised = _promised_frames(raw, file)
         self.seconds = survey.frames / self.source_rate
         if not survey.frames:
-            raise _error(self.path, "holds no sound that can be read", survey.broke or "it has a header and no samples",
-                         "record it again, or copy it again from where it came")
+            raise _error(
+                self.path,
+                "holds no sound that can be read",
+                survey.broke or "it has a header and no samples",
+                "record it again, or copy it again from where it came",
+            )
         if survey.not_numbers >= survey.frames * self.channels:
-            raise _error(self.path, "holds no sound that can be read", "none of its samples is a number",
-                         f"write it again as 16-bit {FORMATS}")
+            raise _error(
+                self.path,
+                "holds no sound that can be read",
+                "none of its samples is a number",
+                f"write it again as 16-bit {FORMATS}",
+            )
         self._gain = 1.0 / survey.peak if survey.peak > 1.0 else 1.0
         self._take = _channel(survey, self.channels)
         self.notes = tuple(_notes(survey, promised, self))
@@ -119,15 +127,27 @@ class Recording:
     def _check_header(self, frames: int) -> None:
         low, high = RATES
         if not low <= self.source_rate <= high:
-            raise _error(self.path, "cannot be used at this sample rate",
-                         f"{self.source_rate} samples a second is outside {low} to {high}",
-                         "record speech at 16000 samples a second")
+            raise _error(
+                self.path,
+                "cannot be used at this sample rate",
+                f"{self.source_rate} samples a second is outside {low} to {high}",
+                "record speech at 16000 samples a second",
+            )
         if not 1 <= self.channels <= MOST_CHANNELS:
-            raise _error(self.path, "cannot be used with this number of channels",
-                         f"it says {self.channels}; 1 to {MOST_CHANNELS} can be read", "record one or two channels")
+            raise _error(
+                self.path,
+                "cannot be used with this number of channels",
+                f"it says {self.channels}; 1 to {MOST_CHANNELS} can be read",
+                "record one or two channels",
+            )
         if frames / self.source_rate > LONGEST_S:
-            raise _error(self.path, "is too long", f"it says {frames / self.source_rate / 3600:.1f} hours; "
-                         f"at most {LONGEST_S / 3600:.0f} are heard in one file", "cut it into shorter files")
+            raise _error(
+                self.path,
+                "is too long",
+                f"it says {frames / self.source_rate / 3600:.1f} hours; "
+                f"at most {LONGEST_S / 3600:.0f} are heard in one file",
+                "cut it into shorter files",
+            )
 
     def blocks(self) -> Iterator[np.ndarray]:
         """The recording in order: float32, shape (n,), mono, RATE a second, n at most about BLOCK_S * RATE."""
@@ -180,14 +200,20 @@ def _opened(path: Path) -> Iterator[tuple[BinaryIO, soundfile.SoundFile]]:
         if stat.S_ISDIR(mode):
             raise _error(path, "is a folder", "a sound file is needed", f"name the {FORMATS} files inside it")
         if not stat.S_ISREG(mode):
-            raise _error(path, "is not a plain file", "pipes and devices cannot be read twice", "save the sound first")
+            raise _error(
+                path, "is not a plain file", "pipes and devices cannot be read twice", "save the sound first"
+            )
         raw = path.open("rb")
     except SoundError:
         raise
     except FileNotFoundError:
-        raise _error(path, "does not exist", "nothing has this name", "check the spelling and the folder") from None
+        raise _error(
+            path, "does not exist", "nothing has this name", "check the spelling and the folder"
+        ) from None
     except PermissionError:
-        raise _error(path, "may not be read", "the system refused", "give yourself the right to read it") from None
+        raise _error(
+            path, "may not be read", "the system refused", "give yourself the right to read it"
+        ) from None
     except (OSError, ValueError) as exc:
         raise _error(path, "cannot be opened", str(exc), "copy it again from where it came") from None
     with raw:
@@ -197,7 +223,9 @@ def _opened(path: Path) -> Iterator[tuple[BinaryIO, soundfile.SoundFile]]:
         try:
             file = soundfile.SoundFile(raw)
         except (soundfile.LibsndfileError, RuntimeError, TypeError, ValueError, OSError) as exc:
-            raise _error(path, "is not sound that can be read", _reason(exc), f"give a {FORMATS} file") from None
+            raise _error(
+                path, "is not sound that can be read", _reason(exc), f"give a {FORMATS} file"
+            ) from None
         with file:
             yield raw, file
 
@@ -258,8 +286,17 @@ def _promised_frames(raw: BinaryIO, file: soundfile.SoundFile) -> int | None:
         if head[:4] == b"data":
             if not 0 < size < 0xFFFF_F000:
                 return None
-            width = {"PCM_U8": 1, "PCM_S8": 1, "ULAW": 1, "ALAW": 1, "PCM_16": 2, "PCM_24": 3, "PCM_32": 4, "FLOAT": 4,
-                     "DOUBLE": 8}.get(file.subtype)
+            width = {
+                "PCM_U8": 1,
+                "PCM_S8": 1,
+                "ULAW": 1,
+                "ALAW": 1,
+                "PCM_16": 2,
+                "PCM_24": 3,
+                "PCM_32": 4,
+                "FLOAT": 4,
+                "DOUBLE": 8,
+            }.get(file.subtype)
             return size // (width * file.channels) if width else None
         raw.seek(size + (size & 1), os.SEEK_CUR)
     return None
@@ -268,8 +305,10 @@ def _promised_frames(raw: BinaryIO, file: soundfile.SoundFile) -> int | None:
 def _notes(survey: _Survey, promised: int | None, recording: Recording) -> Iterator[str]:
     name = recording.name
     if promised is not None and survey.frames < promised:
-        yield (f"{name}: the file ends early, {survey.frames / recording.source_rate:.1f} of "
-               f"{promised / recording.source_rate:.1f} seconds can be read; what is there is heard.")
+        yield (
+            f"{name}: the file ends early, {survey.frames / recording.source_rate:.1f} of "
+            f"{promised / recording.source_rate:.1f} seconds can be read; what is there is heard."
+        )
     if survey.not_numbers:
         yield f"{name}: {survey.not_numbers} samples are not numbers; they are heard as silence."
     if survey.peak > 1.0:
