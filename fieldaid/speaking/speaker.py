@@ -260,6 +260,7 @@ class Speaker:
         last_resort = self._last_resort if line.kind == "leave" else None
         patience = LEAVE_WAIT if last_resort and self._player else 60.0
         if not line.cut.wait_for(making.done, patience):
+            making.cancel()
             return LAST_RESORT, None if line.cut.is_cut else last_resort
         try:
             return line.spoken, making.result()
