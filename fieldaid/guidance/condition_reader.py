@@ -210,8 +210,8 @@ class ConditionReader:
     def _number_fits(self, name: Name, node: Node) -> bool:
         value = node.value
         if isinstance(value, bool) or not isinstance(value, (int, float)):
-            self._report(node, "F202", f"{name.key} is a number{f' of {name.unit}' if name.unit else ''}, not {value!r}",
-                         "write a number or $parameter")
+            unit = f" of {name.unit}" if name.unit else ""
+            self._report(node, "F202", f"{name.key} is a number{unit}, not {value!r}", "write a number or $parameter")
             return False
         if name.low is None or name.high is None:
             self._report(node, "F204", f"{name.key} has no declared range, so no number can be held against it",

@@ -113,8 +113,8 @@ class Conclude:
 
 def all_to_data(one: All) -> list[Any]:
     """`All` as JSON data."""
-    return [_condition_to_data(part) if isinstance(part, Condition) else {"any": [all_to_data(a) for a in part.alternatives]}
-            for part in one.parts]
+    return [_condition_to_data(part) if isinstance(part, Condition)
+            else {"any": [all_to_data(alternative) for alternative in part.alternatives]} for part in one.parts]
 
 
 def all_from_data(data: list[Any]) -> All:

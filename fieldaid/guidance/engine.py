@@ -30,6 +30,7 @@ RESTARTS = 5
 READY_S = 10.0
 _KEPT_ERRORS = 4096
 _ROOT = Path(__file__).resolve().parents[2]
+START = f"import sys; sys.path.insert(0, {str(_ROOT)!r}); from fieldaid.guidance.engine_child import main; main()"
 HOW_TO_GET_IT = "python3 -m pip install 'fieldaid[engine]' (needs gcc and Python's headers)"
 
 
@@ -59,10 +60,8 @@ class Child:
     """
 
     def __init__(self, pack: Pack, ready_s: float = READY_S) -> None:
-        start = f"import sys; sys.path.insert(0, {str(_ROOT)!r}); " \
-                "from fieldaid.guidance.engine_child import main; main()"
         try:
-            self.process = subprocess.Popen([sys.executable, "-c", start], stdin=subprocess.PIPE,
+            self.process = subprocess.Popen([sys.executable, "-c", START], stdin=subprocess.PIPE,
                                             stdout=subprocess.PIPE, stderr=subprocess.PIPE, bufsize=0)
         except OSError as error:
             raise EngineError("the second opinion could not be started", why=str(error)) from error

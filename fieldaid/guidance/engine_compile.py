@@ -302,7 +302,8 @@ def _keyed_patterns(row: dict) -> list[tuple[str, str]]:
         if pattern == LATCH:
             continue
         first = pattern["$and"][0] if "$and" in pattern else pattern
-        for key in [next(iter(one.values())) for one in first["$or"]] if "$or" in first else [next(iter(first.values()))]:
+        for one in first.get("$or", [first]):
+            (key,) = one.values()
             found.append((key, text))
     return found
 

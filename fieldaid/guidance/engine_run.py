@@ -223,7 +223,8 @@ class Runner:
                     new, given[i] = facts.seen_by(one.keys, given[i]), len(facts.messages)
                     if new:
                         rows = one.feed(new) if one.active else one.begin(new)
-                        grown = any([self.take(effect, matched, facts, found) for effect, matched in rows]) or grown
+                        for effect, matched in rows:
+                            grown = self.take(effect, matched, facts, found) or grown
         finally:
             for one in rulesets:
                 one.end()
@@ -241,7 +242,10 @@ class Runner:
         if (rule.order, where) in found:
             return False
         fired = found[rule.order, where] = Fired(rule.order, where, value, rule)
-        return any([facts.stand(derived, bound_value(text, fired)) for derived, text in rule.conclude["derived"]])
+        grown = False
+        for derived, text in rule.conclude["derived"]:
+            grown = facts.stand(derived, bound_value(text, fired)) or grown
+        return grown
 
 
 def shown(value: Any) -> str | float | int | None:

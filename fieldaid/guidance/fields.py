@@ -97,7 +97,8 @@ def text(node: Node, what: str, findings: list[Finding], choices: Sequence[str] 
     """The node's text, one of `choices` when there are any; None and a finding when it is not."""
     value = node.value
     if not isinstance(value, str) or not value.strip():
-        hint = "text with { } must be quoted" if isinstance(value, dict) else "write words; quote what looks like a number"
+        hint = ("text with { } must be quoted" if isinstance(value, dict)
+                else "write words; quote what looks like a number")
         findings.append(node.finding("F105", f"{what} must be text that is not empty", hint))
         return None
     if choices and value not in choices:

@@ -27,6 +27,7 @@ from fieldaid.guidance.yaml_nodes import Node, read
 
 SOURCE_KINDS = ("study", "standard", "regulation", "alert", "report", "article", "text", "card", "forum", "video",
                 "practice")
+RESERVED = ("any", "basis", "trigger", "stop", "caution", "access", "access_reason", "gate")
 PARAMETER_KEYS = ("id", "about", "unit", "default", "low", "high", "source")
 
 
@@ -197,13 +198,14 @@ def _derived(folders: list[Folder], told: Mapping[str, Name], findings: list[Fin
         fields = Fields(node, "a derived name", ("id", "values", "about"), (), findings)
         if not fields.usable or _taken(fields, found, one_id := fields.text("id")):
             continue
-        if one_id in told or one_id in ("any", "basis", "trigger", "stop", "caution", "access", "access_reason", "gate"):
+        if one_id in told or one_id in RESERVED:
             fields.report(fields.at("id"), "F402", f"{one_id} is already the name of something else", "choose another")
             continue
         values, about = fields.texts("values"), fields.text("about") or ""
         for value in values:
             if value in ("known", "unknown", "some", "none"):
-                fields.report(fields.at("values"), "F108", f"{value} cannot be a value: it is a test", "use another word")
+                fields.report(fields.at("values"), "F108", f"{value} cannot be a value: it is a test",
+                              "use another word")
         found[one_id] = Derived(one_id, values, about)  # type: ignore[index, arg-type]
     return found
 

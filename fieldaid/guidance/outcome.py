@@ -61,7 +61,8 @@ class Outcome:
     def from_data(cls, data: dict[str, Any]) -> Outcome:
         """The outcome that `to_data` wrote. Raises TypeError, KeyError or ValueError when it is not one."""
         told = dict(data)
-        for name in ("access_rules", "gate_rules", "triggers", "stops", "cautions", "advice", "opening_rules", "missing"):
+        for name in ("access_rules", "gate_rules", "triggers", "stops", "cautions", "advice", "opening_rules",
+                     "missing"):
             told[name] = tuple(told[name])
         told["derived"] = tuple((name, value) for name, value in told["derived"])
         told["firings"] = tuple(Firing(rule, where, value) for rule, where, value in told["firings"])

@@ -54,7 +54,8 @@ def reword(rules: list[Node], changes: Iterable[Node], findings: list[Finding]) 
             fields.report(fields.at("rule"), "F501", f"no rule is called {rule_id}",
                           nearest(rule_id, [str(one) for one in by_id]))
         elif "say" not in fields and "retire" not in fields:
-            fields.report(node, "F504", f"the change of {rule_id} changes nothing", "write say, or retire with a reason")
+            fields.report(node, "F504", f"the change of {rule_id} changes nothing",
+                          "write say, or retire with a reason")
         elif "say" in fields:
             by_id[rule_id].value["say"] = node.value["say"]  # type: ignore[index, union-attr]
 

@@ -1,7 +1,7 @@
 """A rule pack as data, and the one call that loads it.
 
-A pack is a folder: `pack.yaml`, `sources.yaml`, `parameters.yaml`, `derived.yaml`, `invariants.yaml` and `rules/*.yaml`.
-An overlay is a folder of the same kind that changes another pack: see `overlay`.
+A pack is a folder: `pack.yaml`, `sources.yaml`, `parameters.yaml`, `derived.yaml`, `invariants.yaml` and
+`rules/*.yaml`. An overlay is a folder of the same kind that changes another pack: see `overlay`.
 """
 
 from __future__ import annotations

@@ -39,7 +39,7 @@ from fieldaid.guidance.yaml_nodes import Node
 
 REQUIRED = ("id", "title", "status", "stratum", "when", "conclude", "why", "source", "may_be_wrong", "fires", "silent")
 OPTIONAL = ("protected", "invariants", "unless", "say")
-SAYABLE = re.compile(r"[A-Z]{2,8}-[0-9]{1,4}\Z")
+SAYABLE = re.compile(r"[A-Z]{2,12}-[0-9]{1,4}\Z")
 FRAGMENT_WORDS, LINE_WORDS = 5, 10
 # With these the line says itself.
 SPEECHLESS = ("no bar reported", "no hold reported", "made")
@@ -64,7 +64,8 @@ class RuleReader:
             return None
         rule_id = fields.text("id")
         if rule_id is not None and not SAYABLE.match(rule_id):
-            self._report(fields.at("id"), "F301", f"{rule_id} is not a rule id", "capital letters, a dash and a number: WIND-010")
+            self._report(fields.at("id"), "F301", f"{rule_id} is not a rule id",
+                         "capital letters, a dash and a number: WIND-010")
         fields.what = f"rule {rule_id}" if rule_id else fields.what
         status, stratum = fields.text("status", STATUSES), fields.text("stratum", STRATA)
         if stratum is None:
@@ -78,8 +79,7 @@ class RuleReader:
         source = read_source(fields)
         if conclude is not None and when is not None:
             self._check_said(fields, conclude, say, when)
-            for name in ("why",):
-                self._check_placeholders(fields.at(name), why, when)
+            self._check_placeholders(fields.at("why"), why, when)
         fires, silent = self._examples(fields, "fires"), self._examples(fields, "silent")
         invariants = self._invariants(fields)
         protected = fields.flag("protected")
@@ -180,8 +180,8 @@ class RuleReader:
             if len(sides) == 2 and all(type(one) in (int, float) and 0 < one <= 40 for one in sides):
                 size = (float(sides[0]), float(sides[1]))  # type: ignore[arg-type]
             else:
-                self._report(fields.at("size_ft"), "F304", "size_ft is width and length in feet, each over 0 and at most 40",
-                             "such as [4, 8]")
+                self._report(fields.at("size_ft"), "F304",
+                             "size_ft is width and length in feet, each over 0 and at most 40", "such as [4, 8]")
         return None if len(self.findings) > before else Conclude(
             "placement", place=place, opening=opening, size_ft=size)
 

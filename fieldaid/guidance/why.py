@@ -49,7 +49,8 @@ def _why_not_open(conclusions: Conclusions, pack: Pack, wanted: str) -> str:
     if getattr(conclusions, kind) == wanted:
         return sentence(f"{wanted} is what stands now")
     if kind == "gate" and conclusions.access in ("leave now", "come down", "stay off"):
-        return sentence(f"{conclusions.access} comes first: {_standing(conclusions, pack, 'access', 'no bar reported')}")
+        first = _standing(conclusions, pack, "access", "no bar reported")
+        return sentence(f"{conclusions.access} comes first: {first or 'nothing told yet'}")
     standing = _standing(conclusions, pack, kind, wanted)
     if standing:
         return sentence(f"{getattr(conclusions, kind)} stands: {standing}")
