@@ -71,13 +71,15 @@ class Spot:
 
     Attributes
     ----------
-    inside : ways that stand within a word or before its next one
+    inside : ways that stand within a word
+    between : ways that stand before the next word of a phrase
     opening : ways that stand before a new phrase; None when no phrase ends here
     words : the words of a sentence that may end here, or None
     comma, stop : whether a comma or full stop may come next
     """
 
     inside: list[Place] = field(default_factory=list)
+    between: list[Place] = field(default_factory=list)
     opening: Place | None = None
     words: Words | None = None
     comma: bool = False
@@ -142,7 +144,7 @@ class TokenNetwork:
             trie = self.trie(node)
             if len(trie.tokens) and (id(trie), stack) not in seen:
                 seen.add((id(trie), stack))
-                spot.inside.append(Place(trie, stack, words))
+                spot.between.append(Place(trie, stack, words))
             if not network.outputs[node]:
                 return
             if not stack:
@@ -155,14 +157,11 @@ class TokenNetwork:
     def after_comma(self, spot: Spot) -> Spot:
         """Where a comma leads. The text has it only where a phrase may end."""
         opening = spot.opening and Place(spot.opening.trie, (), (spot.opening.words, ","))
-        return Spot(inside=[place for place in spot.inside if place.trie in self._roots()], opening=opening)
+        return Spot(between=spot.between, opening=opening)
 
     def after_stop(self, spot: Spot) -> Spot:
         """Where a full stop leads: to the end, or to a new phrase."""
         return Spot(opening=Place(spot.opening.trie, (), (spot.opening.words, ",")), words=spot.words)
-
-    def _roots(self) -> set:
-        return self._root_set
 
     # ---- building
 

@@ -1,0 +1,75 @@
+"""Rows of a search put together by what they mean."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldaid.grammar.model import Parsed
+from fieldaid.hearing.likelihood.search import Row
+
+Parse = Callable[[str], Parsed]
+MOST_TEXTS = 30
+"""Texts parsed for one sound: a parse costs about a millisecond, and what comes after these is far behind."""
+_TEEN_TO_TY = {"thirteen": "thirty", "fourteen": "forty", "fifteen": "fifty", "sixteen": "sixty",
+               "seventeen": "seventy", "eighteen": "eighty", "nineteen": "ninety"}
+
+
+@dataclass
+class Meaning:
+    """What some rows mean.
+
+    Attributes
+    ----------
+    key : equal for texts that say the same, whatever filler or call sign stands around it
+    states : whether it says anything at all: a fact, a question about one, a command, an answer
+    row : the likeliest row; its text is the text of the meaning
+    score : log of the summed probability of all rows that mean this
+    prior : log-probability of `row` when there is only noise; see `rescore`
+    """
+
+    key: str
+    states: bool
+    row: Row
+    score: float
+    prior: float = 0.0
+
+    @property
+    def pmi(self) -> float:
+        """How much likelier the sound makes the row than noise does [nat]."""
+        return self.row.score - self.prior
+
+
+def gather(rows: list[Row], parse: Parse) -> list[Meaning]:
+    """The meanings of the rows, likeliest first."""
+    by_text: dict[str, tuple[Row, list[float]]] = {}
+    for row in rows:
+        by_text.setdefault(row.text, (row, []))[1].append(row.score)
+    found: dict[str, tuple[bool, Row, list[float]]] = {}
+    for text, (row, scores) in list(by_text.items())[:MOST_TEXTS]:
+        key, states = meaning_of(parse(text))
+        found.setdefault(key, (states, row, []))[2].extend(scores)
+    meanings = [Meaning(key, states, row, float(np.logaddexp.reduce(scores)))
+                for key, (states, row, scores) in found.items()]
+    return sorted(meanings, key=lambda one: -one.score)
+
+
+def meaning_of(parsed: Parsed) -> tuple[str, bool]:
+    """A key that is equal for equal meanings, and whether the line says anything."""
+    readings = sorted((one.name, json.dumps(one.value, sort_keys=True, default=str), one.basis, one.who)
+                      for one in parsed.readings)
+    asks = sorted((one.fact, one.missing) for one in parsed.asks)
+    said = [readings, asks, parsed.command, parsed.command_fact, parsed.answer]
+    return json.dumps([*said, bool(parsed.refused)]), any(said)
+
+
+def same_but_teens(text: str, other: str) -> bool:
+    """Whether two texts differ, and only by a "-teen" in the place of a "-ty"."""
+    return text != other and _as_ty(text) == _as_ty(other)
+
+
+def _as_ty(text: str) -> list[str]:
+    return [_TEEN_TO_TY.get(word, word) for word in text.replace(",", "").split()]
