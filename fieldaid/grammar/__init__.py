@@ -8,6 +8,7 @@
     Grammar.sentences(seed, n) -> iterator of (sentence, {fact: value})
 """
 
+from fieldaid.grammar.grammar import Grammar, load_grammar
 from fieldaid.grammar.model import COMMANDS, Ask, Parsed, Reading
 
-__all__ = ["COMMANDS", "Ask", "Parsed", "Reading"]
+__all__ = ["COMMANDS", "Ask", "Grammar", "Parsed", "Reading", "load_grammar"]

@@ -1,0 +1,277 @@
+"""A line -> call sign, command, readings, questions, and the parts that carried nothing.
+
+The line is cut into sentences, a sentence is covered by phrases of the network, and the cover is cut into parts at
+commas. A word that no phrase covers spoils its whole part; a question, or a word such as "if", its whole sentence;
+and a line of which less than half was understood gives no fact at all.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from fieldaid.errors import FactError
+from fieldaid.facts import FACTS, check_value, fact
+from fieldaid.grammar.asking import Asking
+from fieldaid.grammar.cover import JOINING, Item, cover, parts
+from fieldaid.grammar.load import LINE, Loaded, values_of
+from fieldaid.grammar.merge import merge
+from fieldaid.grammar.model import Ask, Parsed, Reading
+from fieldaid.grammar.moods import Mood, moods
+from fieldaid.grammar.network import Walk
+from fieldaid.grammar.outputs import Output, as_kind, base_of, tellings
+from fieldaid.grammar.tokens import Sentence, sentences_of
+
+URGENT = ("mayday", "no play")
+
+
+@dataclass
+class _State:
+    """What has been gathered from the line so far."""
+
+    line: str
+    call_sign: bool = False
+    commands: list[tuple[str, str | None]] = field(default_factory=list)
+    about: str | None = None
+    answer: str | None = None
+    readings: list[Reading] = field(default_factory=list)
+    taken_back: list[Reading] = field(default_factory=list)
+    asks: list[Ask] = field(default_factory=list)
+    refused: list[str] = field(default_factory=list)
+    good: int = 0
+    bad: int = 0
+
+
+class Parser:
+    """Reads lines with one loaded grammar."""
+
+    def __init__(self, loaded: Loaded) -> None:
+        self.loaded = loaded
+        self.values = values_of(loaded)
+        self.asking = Asking(loaded, self.values)
+        self.starters = loaded.poison.get("question", frozenset())
+        self.hypothetical = loaded.poison.get("sentence", frozenset())
+
+    def parse(self, line: str, expecting: str | None) -> Parsed:
+        state = _State(line)
+        rows = sentences_of(line, self.loaded.written)
+        if expecting not in (None, "affirm") and (answered := self._bare_answer(line, rows, expecting)):
+            return answered
+        for row in rows:
+            self._sentence(state, row, len(rows) == 1)
+        readings, asks = merge(state.readings, self.asking)
+        if state.bad > state.good:
+            asks += [self.asking.about(one.name) for one in readings]
+            state.refused = [line.strip()]
+            readings = []
+        named = {self.asking.topic(one.name) for one in readings}
+        asks = [one for one in dict.fromkeys([*state.asks, *asks]) if self.asking.topic(one.fact) not in named]
+        command, command_fact = _first(state.commands)
+        if command == "cannot tell" and command_fact is None:
+            if readings:
+                command, readings = None, [replace(one, basis="guess") for one in readings]
+            elif expecting != "affirm":
+                command_fact = expecting
+        return Parsed(line, state.call_sign, command, command_fact, state.about, tuple(readings), tuple(asks),
+                      tuple(state.refused), state.answer)
+
+    # ---- one sentence
+
+    def _sentence(self, state: _State, row: Sentence, alone: bool) -> None:
+        walk = Walk(self.loaded.network, row.words)
+        items = cover(row, walk, self.loaded.outputs, LINE)
+        spoiled = row.question or self._spoiled(row, items)
+        if self._asks_why(state, row, items):
+            return
+        taken: list[list[Item]] = []
+        for part in parts(items, row):
+            said = self._said(state, row, part, alone)
+            if said and (spoiled or _is_broken(said)):
+                self._refuse(state, row, walk, said, spoiled)
+            elif said:
+                taken.append(said)
+        around = moods(taken, self.values)
+        for part in taken:
+            for item in part:
+                self._take(state, row, item, around.get(id(item), Mood()))
+
+    def _spoiled(self, row: Sentence, items: list[Item]) -> bool:
+        """Whether a question or a condition makes the whole sentence say nothing."""
+        left = [item for item in items if item.kind == "left over"]
+        if any(word in self.hypothetical for item in left for word in row.words[item.start:item.end]):
+            return True
+        first = next((item for item in items if item.kind != "filler" and not _is_call(item)), None)
+        return first is not None and first.kind == "left over" and row.words[first.start] in self.starters
+
+    def _asks_why(self, state: _State, row: Sentence, items: list[Item]) -> bool:
+        """"why" and "why not", when they open the sentence, take the rest of it as what they ask about."""
+        first = next((item for item in items if item.kind != "filler" and not _is_call(item)), None)
+        if first is None or first.kind != "command" or not first.found[0][0].extra.get("rest"):
+            return False
+        state.call_sign = state.call_sign or any(_is_call(item) for item in items)
+        state.commands.append((first.found[0][0].extra["command"], None))
+        state.about = _text(state.line, row, first.end, len(row.tokens)) or None
+        state.good += first.end - first.start
+        return True
+
+    def _said(self, state: _State, row: Sentence, part: list[Item], alone: bool) -> list[Item]:
+        """The items of a part that weigh: without filler and call sign; what could mean two things is left over."""
+        found = []
+        for item in part:
+            if _is_call(item):
+                state.call_sign = True
+                continue
+            if item.kind == "answer" and item.found[0][0].extra.get("alone") and not _fills(item, row, alone):
+                item.kind = "filler" if item.found[0][0].extra["answer"] == "yes" else "left over"
+            if item.kind in ("facts", "modifier", "command"):
+                self._settle(row, item)
+            if item.kind != "filler":
+                found.append(item)
+        return found
+
+    def _settle(self, row: Sentence, item: Item) -> None:
+        """Of several ways to read the same words keep the one with the fewest slots; two meanings are none."""
+        found = [one for one in item.found if not _cut_by_comma(row, one[1])] or list(item.found)
+        fewest = min(len(slots) for _, slots in found)
+        found = [one for one in found if len(one[1]) == fewest]
+        meanings = [self._tellings(one) if item.kind == "facts" else (one[0].extra, self.values.env(one[1]))
+                    for one in found]
+        if any(meaning != meanings[0] for meaning in meanings):
+            item.kind = "left over"
+        item.found = (found[0],)
+
+    def _refuse(self, state: _State, row: Sentence, walk: Walk, said: list[Item], spoiled: bool) -> None:
+        """A part that says nothing: keep its words, and ask for what it was about, unless it asked or supposed."""
+        for item in said:
+            extra = item.found[0][0].extra if item.found else {}
+            if item.kind == "command" and (extra["command"] in URGENT or row.question):
+                state.commands.append((extra["command"], None))
+                state.good += item.end - item.start
+                continue
+            state.bad += item.end - item.start
+            if spoiled:
+                continue
+            if item.kind == "facts":
+                state.asks += [self.asking.about(name) for name, _ in self._tellings(item.found[0])[:1]]
+            elif item.kind == "ask":
+                state.asks.append(self.asking.about(extra["asks"]))
+            elif item.kind == "left over":
+                state.asks += self.asking.unfinished(walk, item.start, item.end)
+        state.refused.append(_text(state.line, row, said[0].start, said[-1].end))
+
+    def _take(self, state: _State, row: Sentence, item: Item, mood: Mood) -> None:
+        """What one item of an understood part says."""
+        state.good += item.end - item.start
+        output, slots = item.found[0]
+        extra = output.extra
+        if item.kind == "command":
+            self._command(state, row, item)
+        elif item.kind == "answer":
+            state.answer = extra["answer"]
+        elif item.kind == "ask":
+            state.asks.append(self.asking.about(extra["asks"]))
+        elif item.kind == "facts":
+            words = _text(state.line, row, item.start, item.end)
+            told = self._tellings(item.found[0])
+            apart = mood.section and not any(fact(name).section for name, _ in told)
+            if mood.unclear or apart or not told:
+                state.refused.append(words)
+                state.asks += [self.asking.about(name) for name, _ in told[:1]]
+                return
+            for name, value in told:
+                if mood.section not in ("", "main") and fact(name).section:
+                    name = f"{name}@{mood.section}"
+                basis = "guess" if mood.basis == "guess" else extra.get("basis") or mood.basis or "told"
+                state.readings.append(Reading(name, value, basis, extra.get("who") or mood.who or "officer", words))
+
+    def _command(self, state: _State, row: Sentence, item: Item) -> None:
+        output, slots = item.found[0]
+        command, named = output.extra["command"], output.extra.get("command_fact")
+        if command in ("scratch that", "correction") and state.readings:
+            # Said in the middle of a line it takes back what the line said before.
+            state.taken_back += state.readings
+            state.readings = []
+            if command == "scratch that":
+                return
+        if output.extra.get("about"):
+            rest = [one for one in slots]
+            state.about = _text(state.line, row, rest[0][3], rest[0][4]) if rest else None
+        state.commands.append((command, self.values.env(slots).get(named[1:-1]) if named else None))
+
+    def _tellings(self, found: tuple[Output, tuple]) -> list[tuple[str, Any]]:
+        output, slots = found
+        try:
+            return tellings(output, self.values.env(slots))
+        except (FactError, ValueError):
+            return []
+
+    # ---- answers
+
+    def _bare_answer(self, line: str, rows: list[Sentence], expecting: str) -> Parsed | None:
+        """The line as the bare value of the fact that was asked for, or None."""
+        name = expecting if f"answer {expecting}" in self.loaded.network.start else base_of(expecting)
+        if f"answer {name}" not in self.loaded.network.start:
+            name = FACTS[name].group if name in FACTS else name
+        if len(rows) != 1 or rows[0].question or f"answer {name}" not in self.loaded.network.start:
+            return None
+        row = rows[0]
+        walk = Walk(self.loaded.network, row.words)
+        items = cover(row, walk, self.loaded.outputs, LINE)
+        start = 0
+        for item in items:
+            if item.start == start and (item.kind == "filler" or _is_call(item)):
+                start = item.end
+        starts = sorted({0, start} | {item.end for item in items if item.end <= start})
+        for begin in starts:
+            for end, output, slots in walk.read(f"answer {name}", begin):
+                if end == len(row.tokens):
+                    try:
+                        told = self._answered(expecting, self.values.value(output, slots))
+                    except (FactError, ValueError):
+                        continue
+                    reading = Reading(*told, words=_text(line, row, begin, end))
+                    return Parsed(line, any(_is_call(item) for item in items), readings=(reading,))
+        return None
+
+    def _answered(self, expecting: str, value: Any) -> tuple[str, Any]:
+        name = expecting
+        if expecting not in FACTS and base_of(expecting) not in FACTS:
+            name = {"deck": "deck.unsaid", "camera": "camera.unsaid", "fire": "fire.attic"}.get(expecting, expecting)
+        return name, check_value(name, as_kind(name, value))
+
+
+def _is_call(item: Item) -> bool:
+    return item.kind == "answer" and bool(item.found) and item.found[0][0].extra["answer"] == "call"
+
+
+def _is_broken(said: list[Item]) -> bool:
+    """Whether a part says nothing: words left over, or "negative" in front of something else."""
+    refusing = any(item.kind == "answer" and item.found[0][0].extra["answer"] == "no" for item in said)
+    return any(item.kind == "left over" for item in said) or (refusing and len(said) > 1)
+
+
+def _fills(item: Item, row: Sentence, alone: bool) -> bool:
+    """Whether an item is all that the line says, but for the call sign."""
+    return alone and all(item.start <= at < item.end or token.word in ("field", "aid", "fieldaid")
+                         for at, token in enumerate(row.tokens))
+
+
+def _cut_by_comma(row: Sentence, slots: tuple) -> bool:
+    """Whether a comma stands inside the words of one slot."""
+    return any(row.tokens[at].comma for _, _, _, start, end in slots for at in range(start + 1, end))
+
+
+def _first(commands: list[tuple[str, str | None]]) -> tuple[str | None, str | None]:
+    for urgent in URGENT:
+        for command in commands:
+            if command[0] == urgent:
+                return command
+    return commands[0] if commands else (None, None)
+
+
+def _text(line: str, row: Sentence, start: int, end: int) -> str:
+    """The words of the line between two tokens, without joining words at either end."""
+    tokens = list(row.tokens[start:end])
+    while tokens and tokens[-1].word in JOINING:
+        tokens.pop()
+    return line[tokens[0].start:tokens[-1].end] if tokens else ""

@@ -1,0 +1,68 @@
+"""A line as a row of spoken words, each with its place in the line and the punctuation before it."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Mapping
+
+from fieldaid.grammar.numbers import figures_to_words
+
+_PIECE = re.compile(r"\d+(?:[./:x]\d+)?(?:%|\"|'(?!\w)|'?s\b|[a-z]+)?|'\d\d(?:s\b)?|[a-z]+(?:'[a-z]+)?|[,;:.!?\n]|[^\s\w]+|\w+")
+_QUOTES = str.maketrans({"\u2019": "'", "\u2018": "'", "\u201c": '"', "\u201d": '"', "\u00bd": " and a half"})
+STOPS = frozenset(".!?;\n")
+
+
+@dataclass(frozen=True)
+class Token:
+    """A spoken word; `start` and `end` are its characters in the line; `comma`: a comma or dash stands before it."""
+
+    word: str
+    start: int
+    end: int
+    comma: bool = False
+
+
+@dataclass(frozen=True)
+class Sentence:
+    tokens: tuple[Token, ...]
+    question: bool = False
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        return tuple(token.word for token in self.tokens)
+
+
+def sentences_of(line: str, written: Mapping[str, str]) -> list[Sentence]:
+    """The sentences of a line. `written` maps a written short form to the words it is said with."""
+    text = line.translate(_QUOTES).lower()
+    if len(text) != len(line):
+        text = line.lower()
+    found: list[Sentence] = []
+    row: list[Token] = []
+    comma = False
+    for match in _PIECE.finditer(text):
+        piece = match.group()
+        if piece in STOPS:
+            if row:
+                found.append(Sentence(tuple(row), piece == "?"))
+            row, comma = [], False
+            continue
+        if not (piece[0].isalnum() or piece[0] == "'" and len(piece) > 1):
+            comma = comma or piece in (",", ":", "--", "\u2013", "\u2014")
+            continue
+        for word in _spoken_form(piece, written).split():
+            row.append(Token(word, match.start(), match.end(), comma and bool(row)))
+            comma = False
+    if row:
+        found.append(Sentence(tuple(row)))
+    return found
+
+
+def _spoken_form(piece: str, written: Mapping[str, str]) -> str:
+    if piece[0].isdigit() or piece[0] == "'":
+        said = figures_to_words(piece)
+        if said is None:
+            return piece
+        return " ".join(written.get(word, word) for word in said.split())
+    return written.get(piece, piece)
