@@ -1,4 +1,4 @@
-"""Shared by the tests of the house pack: the pack, both channels, and situations made as a session makes them."""
+"""Shared by the tests of the house pack: the pack, both channels, and situations as a session makes them."""
 
 from __future__ import annotations
 
@@ -22,8 +22,8 @@ NO_GO = ("leave now", "come down", "stay off")
 
 # The invented house of the truth table, with everything told and good.
 GOOD: Mapping[str, Any] = {
-    "roof.form": "gable", "roof.ridge_runs": "B-D", "site.a_faces": "south", "wind.from": "west", "fire.side": "C",
-    "fire.attic": "not seen", "roof.framing": "rafters", "command.roof": "go up", "crew.count": 3,
+    "roof.form": "gable", "roof.ridge_runs": "B-D", "site.a_faces": "south", "wind.from": "west",
+    "fire.side": "C", "fire.attic": "not seen", "roof.framing": "rafters", "command.roof": "go up", "crew.count": 3,
     "crew.where": "ground", "crew.masks": "breathing air", "crew.ways_off": 2, "deck.eave": "solid",
     "roof.wires": "none", "roof.solar": "none", "roof.surface": "dry", "water.on_fire": "yes",
     "interior.calls": "open now", "interior.answers": "yes",
@@ -58,7 +58,8 @@ def situation_of(facts: Mapping[str, Any], basis: Mapping[str, str] | None = Non
 def picture_of(facts: Mapping[str, Any], basis: Mapping[str, str] | None = None,
                told: list[Mapping[str, Any]] | None = None) -> Picture:
     picture = Picture()
-    for n, (name, value) in enumerate([*facts.items(), *(pair for one in told or [] for pair in one.items())], 1):
+    lines = [*facts.items(), *(pair for one in told or [] for pair in one.items())]
+    for n, (name, value) in enumerate(lines, 1):
         picture = picture.tell(telling(n, name, value, (basis or {}).get(name, "told")))
     return picture
 
@@ -83,28 +84,29 @@ def gate_fell(before: Outcome, after: Outcome) -> bool:
 
 
 def values_of(name: str) -> tuple[Any, ...]:
-    """Values to try for a fact: all of a choice, and for the other kinds some on each side of every threshold."""
+    """Values to try for a fact: all of a choice, for other kinds some on each side of every threshold."""
     fact = FACTS[name]
     if fact.kind == "choice":
         return fact.values
     if fact.kind == "places":
         return ("none", *([one] for one in fact.values))
     if fact.kind == "air":
-        return ({"low": "yes"}, {"low": "no"}, {"minutes": 4}, {"minutes": 20}, {"fraction": 0.3}, {"fraction": 0.9})
+        return ({"low": "yes"}, {"low": "no"}, {"minutes": 4}, {"minutes": 20}, {"fraction": 0.3},
+                {"fraction": 0.9})
     if fact.kind == "ladders":
         one = {"place": "A", "kind": "ground", "usable": "yes"}
         return ([one], [one, {**one, "place": "BC"}], [{**one, "kind": "aerial"}, {**one, "place": "C"}],
                 [{**one, "usable": "no"}], *([{**one, "place": place}] for place in LADDER_PLACES))
     if fact.kind == "years":
         return (1910, 1948, 1958, 1985, 2005, "1940-1960")
-    few = {"crew.count": (1, 2, 3), "crew.ways_off": (0, 1, 2, 3), "wind.mph": (0, 4, 9, 10, 30), "roof.layers": (1, 2),
-           "roof.pitch": (0, 4, 8, 12), "building.stories": (1, 1.5, 2, 3), "building.stories_rear": (1, 2, 3),
-           "fire.minutes": (0, 10, 60)}
+    few = {"crew.count": (1, 2, 3), "crew.ways_off": (0, 1, 2, 3), "wind.mph": (0, 4, 9, 10, 30),
+           "roof.layers": (1, 2), "roof.pitch": (0, 4, 8, 12), "building.stories": (1, 1.5, 2, 3),
+           "building.stories_rear": (1, 2, 3), "fire.minutes": (0, 10, 60)}
     return few.get(name, (fact.low, fact.high))
 
 
 def random_facts(rng: random.Random, start: Mapping[str, Any], changes: int) -> dict[str, Any]:
-    """`start` with some facts taken out, some marked "cannot tell", and some told anew, at most `changes` of each."""
+    """`start` with facts taken out, marked "cannot tell", and told anew, at most `changes` of each."""
     facts = dict(start)
     for name in rng.sample(sorted(facts), min(len(facts), rng.randint(0, changes))):
         if rng.random() < 0.3:
@@ -119,8 +121,8 @@ def random_facts(rng: random.Random, start: Mapping[str, Any], changes: int) -> 
 
 # Facts that rules test against access and gate come up as often as all the others together.
 _TESTED = sorted(name for name in FACTS if not name.startswith("smoke.")
-                 and name.split(".")[0] in ("fire", "crew", "interior", "command", "water", "line", "roof", "opening",
-                                            "wind", "deck", "attic", "weather", "window", "fan"))
+                 and name.split(".")[0] in ("fire", "crew", "interior", "command", "water", "line", "roof", "fan",
+                                            "opening", "wind", "deck", "attic", "weather", "window"))
 WEIGHTED = [*_TESTED, *_TESTED, *FACTS]
 
 
@@ -135,7 +137,8 @@ def both_channels() -> Iterator[Any]:
 
         def compare(situation: Situation, computed: Mapping[str, Any] | None = None) -> Outcome:
             computed = plain_computed(situation) if computed is None else computed
-            first, second = engine.run(situation, computed, timeout_s=10.0), reference().run(situation, computed)
+            first = engine.run(situation, computed, timeout_s=10.0)
+            second = reference().run(situation, computed)
             assert not first.differences(second), f"{first.differences(second)}: {first} against {second}"
             return second
 

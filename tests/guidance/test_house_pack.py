@@ -16,6 +16,7 @@ from fieldaid.guidance.engine import is_installed
 from fieldaid.guidance.pack import COMMON_PRACTICE, FROM_MEMORY, Example, Rule
 
 RULES = house().rules
+BANNED = {"safe", "safely", "unsafe", "okay", "ok", "allowed", "permitted", "must"}
 FREEING = ("no bar reported", "no hold reported", "ladder tip only", "aerial only", "made")
 FREEING_NAMES = ("attic_looked_at", "deck_struck", "framing_good", "tip_ready", "water_ready", "called", "backdraft_go")
 
@@ -34,7 +35,7 @@ def test_a_rule_fires_and_stays_silent_where_it_says(rule: Rule) -> None:
     for example in rule.fires:
         assert fired(rule, example), f"{rule.id} should fire on {dict(example.facts)} {dict(example.basis)}"
     for example in rule.silent:
-        assert not fired(rule, example), f"{rule.id} should stay silent on {dict(example.facts)} {dict(example.basis)}"
+        assert not fired(rule, example), f"{rule.id} should be silent on {dict(example.facts)} {dict(example.basis)}"
 
 
 @pytest.mark.skipif(not is_installed(), reason="durable-rules is not installed")
@@ -60,17 +61,18 @@ def test_every_source_is_used_and_every_rule_has_one() -> None:
 def test_what_frees_something_rests_on_a_publication_of_certainty_a_or_b() -> None:
     """Invariant 24: no card, forum, video, memory or common practice stands alone behind a loosening."""
     for rule in RULES:
-        if rule.conclude.name in FREEING[:4] or any(name in FREEING_NAMES for name, _ in rule.conclude.derived):
+        if rule.conclude.name != "made" and frees(rule):
             sources = [house().sources[one] for one in rule.source if one in house().sources]
             assert any(one.certainty in "AB" and one.kind not in ("card", "forum", "video", "practice")
                        for one in sources), rule.id
 
 
 def test_every_parameter_and_derived_name_is_used() -> None:
-    written = "".join(path.read_text(encoding="utf-8") for path in sorted((house().folder / "rules").glob("*.yaml")))
+    files = sorted((house().folder / "rules").glob("*.yaml"))
+    written = "".join(path.read_text(encoding="utf-8") for path in files)
     read_by_workings = {"air_low_fraction", "air_low_minutes"}
     assert {one for one in house().parameters if f"${one}" not in written} == read_by_workings
-    tested = {one.key for rule in RULES for part in (rule.when, rule.unless) if part for one in part.conditions()}
+    tested = {one.key for rule in RULES for one in conditions(rule)}
     concluded = {name for rule in RULES for name, _ in rule.conclude.derived}
     assert concluded == set(house().derived)
     assert set(house().derived) <= tested
@@ -92,37 +94,43 @@ def test_what_is_said_never_calls_anything_safe_and_gives_no_order_to_cut() -> N
     """Invariant 19. "Cut here", "go", "you can" would be orders or permissions; the officer decides."""
     for rule in RULES:
         words = re.findall(r"[a-z]+", rule.say.lower())
-        assert not {"safe", "safely", "unsafe", "okay", "ok", "allowed", "permitted", "must"} & set(words), rule.id
+        assert not BANNED & set(words), rule.id
         assert not re.match(r"(cut|go|climb|open|step|start|enter|return)\b", rule.say.lower()), rule.id
 
 
 def test_danger_lines_keep_within_the_words_a_person_can_take_in() -> None:
-    """Stops at most seven words, triggers at most five after "Leave now": the design's limits, danger first."""
+    """Stops have at most seven words, triggers at most five after "Leave now"."""
     for rule in RULES:
         if rule.conclude.kind == "stop":
             assert len(rule.say.split()) <= 7, rule.say
 
 
 def test_no_rule_lets_time_free_anything() -> None:
-    """Invariant 4 (NIOSH 2005-132; N02, L25): burn time is tested by no rule that concludes access, gate or a need."""
+    """Invariant 4 (NIOSH 2005-132; N02, L25): burn time is tested only by what warns, and silences nothing."""
     for rule in RULES:
-        keys = {one.key for part in (rule.when, rule.unless) if part for one in part.conditions()}
-        if "fire.minutes" in keys:
+        if any(one.key == "fire.minutes" for one in conditions(rule)):
             assert rule.conclude.kind in ("caution", "trigger", "stop"), rule.id
-    assert not any("fire.minutes" == one.key for rule in RULES if rule.unless for one in rule.unless.conditions())
+        assert not any(one.key == "fire.minutes" for one in silencers(rule)), rule.id
 
 
 def test_what_clears_nothing_is_tested_by_no_freeing_rule() -> None:
     """Invariant 11 (NIST T14-T16, NIOSH F2020-01): camera, pitch, era and wall frame free nothing."""
     clear_nothing = ("camera.", "roof.pitch", "building.", "built.", "framing_guess", "deck_guess", "frame_guess")
     for rule in RULES:
-        frees = rule.conclude.name in FREEING or any(name in FREEING_NAMES for name, _ in rule.conclude.derived)
-        for one in _conditions(rule):
-            if one.key.startswith(clear_nothing):
-                assert not frees, rule.id
-                if rule.stratum in ("hazards", "access", "gate") and rule.conclude.kind != "caution":
-                    assert one not in list(rule.unless.conditions() if rule.unless else ()), rule.id
+        if frees(rule):
+            assert not any(one.key.startswith(clear_nothing) for one in conditions(rule)), rule.id
+        if rule.conclude.kind in ("trigger", "stop", "access", "gate"):
+            assert not any(one.key.startswith(clear_nothing) for one in silencers(rule)), rule.id
 
 
-def _conditions(rule: Rule) -> list[Condition]:
-    return [one for part in (rule.when, rule.unless) if part for one in part.conditions()]
+def frees(rule: Rule) -> bool:
+    """Whether it concludes something that may loosen access or gate."""
+    return rule.conclude.name in FREEING or any(name in FREEING_NAMES for name, _ in rule.conclude.derived)
+
+
+def silencers(rule: Rule) -> list[Condition]:
+    return list(rule.unless.conditions()) if rule.unless else []
+
+
+def conditions(rule: Rule) -> list[Condition]:
+    return [*rule.when.conditions(), *silencers(rule)]

@@ -1,4 +1,4 @@
-"""Every row of truth_table.yaml through both channels. The rows name the sources and invariants they rest on."""
+"""Every row of truth_table.yaml through both channels. The rows name the sources and invariants behind them."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ def test_both_channels_give_every_row_and_agree_in_every_detail() -> None:
 
 
 def test_the_table_is_whole() -> None:
-    """At least 30 rows; every word of access, gate and reason comes up; no key is misspelt, no name stands twice."""
+    """At least 30 rows; every word of access, gate and reason comes up; keys and names are in order."""
     assert len(ROWS) >= 30
     assert all(set(row) <= KEYS and {"name", "facts", "access", "gate", "note"} <= set(row) for row in ROWS)
     assert len({row["name"] for row in ROWS}) == len(ROWS)
