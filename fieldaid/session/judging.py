@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import Protocol
 
-from fieldaid.facts import Known, Picture, Situation
+from fieldaid.facts import Known, Picture, Situation, fact
 from fieldaid.guidance.guide import Conclusions
 from fieldaid.guidance.outcome import Line
 from fieldaid.guidance.pack import ACCESS, GATE
@@ -54,6 +54,10 @@ def judge(guide: Advises, state: State, at: float) -> Judged:
         main = stricter(main, other)
     sections = {name: _section(guide, state, picture, name, at) for name in picture.sections()}
     matters = main.gate != loosest_gate and bool(loose)
+    if matters:
+        # What is missing is a confirmation, not a telling.
+        text = f"{fact(loose[0].name).called} not confirmed"
+        main = replace(main, gate_says=(Line("gate", text, main.gate_rules, f"not confirmed:{loose[0].name}"),))
     return Judged(main, sections, known, loose if matters else ())
 
 
@@ -74,7 +78,7 @@ def stricter(a: Conclusions, b: Conclusions) -> Conclusions:
         access_says=access.access_says, gate=gate.gate, gate_rules=gate.gate_rules, gate_says=gate.gate_says,
         triggers=_union(a.triggers, b.triggers), stops=_union(a.stops, b.stops),
         cautions=_union(a.cautions, b.cautions),
-        missing=(*a.missing, *(name for name in b.missing if name not in a.missing)),
+        advice=tuple(line for line in a.advice if line.key in {other.key for other in b.advice}),
         channels_agree=None if a.channels_agree is None or b.channels_agree is None
         else a.channels_agree and b.channels_agree,
     )

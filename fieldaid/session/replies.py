@@ -15,6 +15,7 @@ from fieldaid.guidance.outcome import Line
 from fieldaid.session.judging import Judged
 
 NEEDS_AT_ONCE = 3
+LEAVES_AT_ONCE = 2
 ORDER = ("leave", "stop", "readback", "caution", "advice", "note", "question")
 
 
@@ -32,7 +33,11 @@ class Reply:
 
 @dataclass(frozen=True)
 class Said:
-    """What was already said: the access and gate lines, the keys of standing lines, the last question for needs."""
+    """What was already said: the access and gate lines, the keys of standing lines, the last question for needs.
+
+    `access` and `gate` hold the line as it was said, or only its head ("Stay off: not told") where the rest is a need:
+    the next need is then named as a need and not as another verdict.
+    """
 
     access: str = ""
     gate: str = ""
@@ -55,30 +60,32 @@ def in_order(replies: list[Reply]) -> list[Reply]:
     return sorted(replies, key=lambda reply: ORDER.index(reply.kind))
 
 
-def guidance_replies(judged: Judged, said: Said, *, leaving: bool, took: bool) -> tuple[list[Reply], Said]:
+def guidance_replies(judged: Judged, said: Said, *, leaving: bool, took: bool,
+                     need_rules: frozenset[str] = frozenset()) -> tuple[list[Reply], Said]:
     """The lines that guidance adds to an answer, and what has been said after it.
 
     `leaving`: the crew has answered "leaving". `took`: the utterance changed the picture, so a need may be named.
+    `need_rules`: the ids of the rules that only say that a fact is not told.
     """
     main = judged.main
     replies: list[Reply] = []
-    access = access_text(main)
+    access, access_head = access_text(main), _access_head(main)
     if main.access == "leave now":
         if not leaving:
             replies += _leave_lines(main)
-    elif access != said.access:
+    elif access_head != said.access:
         kind = "stop" if main.access_reason in ("hazard", "ordered") or main.access == "come down" else "caution"
         kind = "advice" if main.access == "no bar reported" else kind
         replies.append(Reply(kind, access, main.access_rules))
-    gate = gate_text(main)
-    if gate and gate != said.gate:
+    gate, gate_head = gate_text(main), _gate_head(main, need_rules)
+    if gate and gate_head != said.gate:
         kind = "advice" if main.gate == "no hold reported" else "caution"
         replies.append(Reply(kind, gate, main.gate_rules))
     keys: set[str] = set()
     for lines, kind in ((main.stops, "stop"), (main.cautions, "caution"), (main.advice, "advice")):
         for line in lines:
             keys.add(line.key)
-            if line.key not in said.keys and not (main.access == "leave now" and kind == "advice"):
+            if line.key not in said.keys:
                 replies.append(Reply(kind, sentence(line.text), line.rules))
     section_texts = []
     for name, found in judged.sections.items():
@@ -86,16 +93,30 @@ def guidance_replies(judged: Judged, said: Said, *, leaving: bool, took: bool) -
         section_texts.append((name, text))
         replies += _section_replies(name, found, text, dict(said.sections).get(name, ""), keys, said.keys, leaving)
     need = need_text(main)
-    if took and need and need != said.need and main.access not in ("leave now", "come down") and access == said.access:
+    same = access_head == said.access and (not gate or gate_head == said.gate)
+    if took and same and need and need != said.need and main.access not in ("leave now", "come down"):
         replies.append(Reply("question", need))
-    else:
-        need = said.need
-    return replies, Said(access, gate, frozenset(keys), need, tuple(section_texts))
+        said = replace(said, need=need)
+    return replies, Said(access_head, gate_head, frozenset(keys), said.need, tuple(section_texts))
+
+
+def _access_head(main: Conclusions) -> str:
+    return f"{main.access}: not told" if main.access_reason == "not told" else access_text(main)
+
+
+def _gate_head(main: Conclusions, need_rules: frozenset[str]) -> str:
+    """A hold that stands only for want of a fact has one head, whichever fact it names."""
+    if main.gate == "hold" and set(main.gate_rules) <= need_rules:
+        return "hold: not told"
+    return gate_text(main)
 
 
 def _leave_lines(main: Conclusions) -> list[Reply]:
+    """The dangers to leave for; one without a place is left out when the same danger has one."""
     lines = main.triggers or main.access_says
-    texts = [Reply("leave", f"Leave now. {sentence(line.text)}", line.rules) for line in lines]
+    placed = {line.rules for line in lines if ":" in line.key and not line.key.endswith(":unsaid")}
+    lines = tuple(line for line in lines if line.rules not in placed or not line.key.endswith(":unsaid"))
+    texts = [Reply("leave", f"Leave now. {sentence(line.text)}", line.rules) for line in lines[:LEAVES_AT_ONCE]]
     return texts or [Reply("leave", "Leave now.", main.access_rules)]
 
 

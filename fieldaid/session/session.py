@@ -77,6 +77,7 @@ class Session:
         self.count = 0
         self.lines = 0
         self.last_data: dict[str, Any] = {}
+        self._need_rules = frozenset(rule.id for rule in guide.pack.rules if rule.conclude.need)
         self._triggers: frozenset[str] = frozenset()
         self._notices: list[str] = []
         self._given: set[str] = set()
@@ -193,7 +194,8 @@ class Session:
     def _replies(self, effects: Effects, judged: Judged, at: float) -> tuple[list[Reply], Effects]:
         replies = [Reply(kind, text) for kind, text in effects.replies]
         guidance, self.said = guidance_replies(judged, self.said, leaving=self.state.leaving,
-                                               took=bool(effects.taken) and not effects.asked)
+                                               took=bool(effects.taken) and not effects.asked,
+                                               need_rules=self._need_rules)
         replies += guidance
         for kind, about in effects.requests:
             replies += self._requested(kind, about, judged)

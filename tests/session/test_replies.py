@@ -1,0 +1,122 @@
+"""What is said: new things only, danger first, few words. Word limits: the design's own; order of warnings H14."""
+
+from __future__ import annotations
+
+import pytest
+
+from fieldaid import data
+from fieldaid.facts import Picture, Telling
+from fieldaid.guidance.guide import Guide
+from fieldaid.guidance.pack import load_pack
+from fieldaid.session.dialogue import Pending, State
+from fieldaid.session.judging import NO_GO, judge
+from fieldaid.session.replies import Said, guidance_replies, in_order, need_text, sentence
+
+GOOD = {
+    "roof.form": "gable", "roof.ridge_runs": "B-D", "site.a_faces": "south", "wind.from": "west", "fire.side": "C",
+    "fire.top_floor": "confirmed", "fire.attic": "not seen", "roof.framing": "rafters", "command.roof": "go up",
+    "crew.count": 3, "crew.where": "roof", "crew.masks": "breathing air", "crew.ways_off": 2, "deck.eave": "solid",
+    "roof.wires": "none", "roof.solar": "none", "roof.surface": "dry", "water.on_fire": "yes",
+    "interior.calls": "open now", "interior.answers": "yes"}
+
+
+@pytest.fixture(scope="module")
+def guide():
+    with Guide(load_pack(data.folder("rules") / "house"), engine=False) as made:
+        yield made
+
+
+def state(facts, confirmed=True, **more):
+    tellings = tuple(Telling(n, name, value, confirmed=confirmed) for n, (name, value) in enumerate(facts.items(), 1))
+    return State(picture=Picture().tell(*tellings), **more)
+
+
+def replies(guide, facts, said=None, leaving=False):
+    return guidance_replies(judge(guide, state(facts), 0), said or Said(), leaving=leaving, took=True)
+
+
+def test_everything_told_and_good_leaves_the_decision_to_the_officer(guide):
+    lines, _ = replies(guide, GOOD)
+    texts = [line.text for line in lines]
+    assert "No bar reported. Your decision." in texts
+    assert any(text.startswith("No hold reported. Side C") for text in texts)
+    assert not any("safe" in text.lower() for text in texts)
+
+
+def test_a_danger_is_said_first_and_in_seven_words(guide):
+    lines, _ = replies(guide, {**GOOD, "deck.C": "soft"})
+    first = in_order(lines)[0]
+    assert first.kind == "leave" and first.text == "Leave now. Soft deck, C." and len(first.text.split()) <= 7
+
+
+def test_what_was_said_is_not_said_again(guide):
+    _, said = replies(guide, GOOD)
+    again, _ = replies(guide, GOOD, said)
+    assert [line for line in again if line.kind != "question"] == []
+
+
+def test_a_leave_now_is_said_again_until_leaving(guide):
+    bad = {**GOOD, "deck.C": "soft"}
+    lines, said = replies(guide, bad)
+    assert [line.kind for line in replies(guide, bad, said)[0]].count("leave") == 1
+    assert not [line for line in replies(guide, bad, said, leaving=True)[0] if line.kind == "leave"]
+
+
+def test_a_hold_names_what_is_not_told(guide):
+    facts = {name: value for name, value in GOOD.items() if name != "water.on_fire"}
+    texts = [line.text for line in replies(guide, facts)[0]]
+    assert "Hold cut: water not told." in texts
+
+
+def test_water_lost_puts_the_hold_back_at_once(guide):
+    """Invariant 6 [V20, F10]."""
+    _, said = replies(guide, GOOD)
+    lines, _ = replies(guide, {**GOOD, "water.on_fire": "no"}, said)
+    assert any(line.text.startswith("Hold cut") for line in lines)
+
+
+def test_at_most_three_needs_are_named(guide):
+    main = judge(guide, state({}), 0).main
+    assert need_text(main).startswith("Need: ") and need_text(main).count(",") == 2
+
+
+@pytest.mark.parametrize("name", sorted(GOOD))
+def test_what_waits_for_affirm_never_loosens(guide, name):
+    """Each good fact in turn is only spoken and waits: access and gate are those without it, or stricter."""
+    rest = {other: value for other, value in GOOD.items() if other != name}
+    waiting = Pending("x", (Telling(99, name, GOOD[name]),))
+    with_it = judge(guide, state(rest, pending=(waiting,)), 0).main
+    without = judge(guide, state(rest), 0).main
+    assert (with_it.access in NO_GO) >= (without.access in NO_GO)
+    assert not (without.gate != "no hold reported" and with_it.gate == "no hold reported")
+
+
+def test_a_danger_that_waits_counts_at_once(guide):
+    waiting = Pending("x", (Telling(99, "fire.attic", "confirmed"),))
+    facts = {**GOOD, "roof.framing": "trusses"}
+    assert judge(guide, state(facts), 0).main.access == "no bar reported"
+    assert judge(guide, state(facts, pending=(waiting,)), 0).main.access == "leave now"
+
+
+def test_the_gate_does_not_open_on_placing_facts_that_nobody_confirmed(guide):
+    known = {name: value for name, value in GOOD.items() if name != "wind.from"}
+    picture = state(known).picture.tell(Telling(50, "wind.from", "west", confirmed=False))
+    judged = judge(guide, State(picture=picture), 0)
+    assert judged.main.gate == "hold" and [one.name for one in judged.unconfirmed] == ["wind.from"]
+
+
+def test_a_sections_danger_is_named_with_its_section(guide):
+    lines, _ = replies(guide, {**GOOD, "deck.unsaid@garage": "soft"})
+    assert in_order(lines)[0].text.startswith("Leave now. Garage: soft deck")
+
+
+def test_good_news_of_the_main_roof_does_not_reach_a_section(guide):
+    """Invariant 31 [L25, F20]."""
+    judged = judge(guide, state({**GOOD, "roof.framing@garage": "rafters"}), 0)
+    assert judged.main.access == "no bar reported" and judged.sections["garage"].access == "stay off"
+
+
+@pytest.mark.parametrize(("text", "whole"), [("soft deck, C", "Soft deck, C."), ("Wait.", "Wait."), ("", ""),
+                                             ("seen or told?", "Seen or told?")])
+def test_a_fragment_becomes_a_sentence(text, whole):
+    assert sentence(text) == whole
