@@ -19,6 +19,7 @@ from typing import Any
 import pytest
 from house import GOOD, access_fell, gate_fell, picture_of, random_facts, run, telling, values_of
 
+from fieldaid.facts.picture import CANNOT_TELL, Picture, Telling
 from fieldaid.facts.vocabulary import FACTS, Fact
 from fieldaid.guidance.outcome import Outcome
 from fieldaid.guidance.pack import ACCESS, GATE
@@ -44,6 +45,12 @@ STARTS: tuple[dict[str, Any], ...] = (
     {**GOOD, "opening.shows": "flame", "opening.made": "inspection"},
     {**GOOD, "water.on_fire": "cannot tell", "line.attack": "charged", "interior.crew": "in place"},
     {**GOOD, "wind.from": "north", "wind.mph": 10},
+    {**GOOD, "wind.from": "cannot tell"},
+    {**GOOD, "crew.where": "roof", "roof.framing": "trusses", "fire.attic": "confirmed"},
+    {**GOOD, "crew.where": "roof", "roof.framing": "trusses", "fire.attic": "knocked down"},
+    {**GOOD, "crew.where": "roof", "crew.air": {"minutes": 4}},
+    {**GOOD, "crew.where": "roof", "crew.ways_off": 1},
+    {**GOOD, "crew.where": "roof", "opening.shows": "flame", "opening.made": "part", "interior.relief": "no change"},
     {},
 )
 
@@ -118,11 +125,46 @@ def test_a_placing_fact_never_lowers_access_or_a_leave(name: str) -> None:
     assert not wrong, "\n".join(wrong)
 
 
+def pictures(count: int, seed: int) -> Iterator[tuple[dict[str, Any], Picture]]:
+    rng = random.Random(seed)
+    for n in range(count):
+        facts = random_facts(rng, STARTS[n % len(STARTS)], changes=3)
+        yield facts, picture_of(facts)
+
+
+def keeps_all(before: Outcome, after: Outcome) -> bool:
+    return (keeps_access(before, after) or before.access_reason == "done") and keeps_gate(before, after)
+
+
+def test_time_alone_never_lowers_access_gate_or_a_leave() -> None:
+    """Invariants 4 and 26 (N02: not after a set time): facts grow old, and nothing is allowed by that."""
+    for facts, picture in pictures(1000, seed=11):
+        before = run(picture.situation(0.0))
+        for later in (6 * 60.0, 11 * 60.0, 40 * 60.0, 4 * 3600.0):
+            after = run(picture.situation(later))
+            assert keeps_all(before, after), f"{before.access} -> {after.access} after {later:g} s with {facts}"
+
+
+def test_cannot_tell_never_lowers_access_gate_or_a_leave() -> None:
+    """Invariant 2: "can't tell" is an answer, and it holds."""
+    for facts, picture in pictures(600, seed=12):
+        before = run(picture.situation(0.0))
+        for name in facts:
+            after = run(picture.tell(telling(len(facts) + 1, name, CANNOT_TELL)).situation(0.0))
+            assert keeps_all(before, after), f"{name}: {before.access} -> {after.access} with {facts}"
+
+
+def test_a_change_of_crew_never_lowers_access_gate_or_a_leave() -> None:
+    """Invariant 29: crew-bound good news goes with the crew, dangers stay."""
+    for facts, picture in pictures(1000, seed=13):
+        before = run(picture.situation(0.0))
+        after = run(picture.tell(Telling(len(facts) + 1, "crew.", act="expire")).situation(0.0))
+        assert keeps_all(before, after), f"{before.access} -> {after.access} with {facts}"
+
+
 def test_the_situations_are_not_all_alike() -> None:
     """The random situations reach every answer of access and gate, or the tests above prove little."""
-    rng = random.Random(7)
-    pictures = (picture_of(random_facts(rng, STARTS[n % len(STARTS)], changes=3)) for n in range(1600))
-    seen = [run(picture.situation(0.0)) for picture in pictures]
+    seen = [run(picture.situation(0.0)) for _, picture in pictures(1600, seed=7)]
     assert {one.gate for one in seen} == set(GATE)
     assert {one.access for one in seen} == set(ACCESS)
     assert sum(one.access == "no bar reported" for one in seen) > 100
