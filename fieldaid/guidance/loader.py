@@ -77,7 +77,7 @@ def load(folder: Path, overlays: list[Path], computed: Mapping[str, Fact]) -> Pa
     if not order and base.pack is not None:
         findings.append(Finding(str(folder / "rules"), 0, 0, "F110", "the pack has no rules",
                                 "an empty pack would say nothing and look like peace; add rules/*.yaml"))
-    elif readable and not any(rule.live for rule in rules):
+    elif order and readable and not any(rule.live for rule in rules):
         findings.append(Finding(str(folder / "rules"), 0, 0, "F110", "no rule of the pack takes part",
                                 "give rules the status trial or stable"))
     if findings:

@@ -20,6 +20,8 @@ _INT = re.compile(r"[-+]?(0|[1-9][0-9]*)\Z")
 _FLOAT = re.compile(r"[-+]?(0|[1-9][0-9]*)\.[0-9]+\Z")
 _NULLS = ("", "~", "null", "Null", "NULL")
 
+_STANDARD = "tag:yaml.org,2002:"
+
 Report = Callable[[Finding], None]
 
 
@@ -81,7 +83,7 @@ class _Converter:
             self.report(found.finding("F107", "an alias (*name) is not used in packs", "write the value out"))
             return found
         self.seen.add(id(raw))
-        if raw.tag.startswith("!"):
+        if not raw.tag.startswith(_STANDARD) or "python" in raw.tag:
             found = Node(None, self.file, line, column)
             self.report(found.finding("F107", f"the tag {raw.tag} is not used in packs", "leave the tag out"))
             return found
