@@ -10,7 +10,7 @@ from fieldaid.grammar.tokens import Sentence
 
 # Costs, in the order of what matters: words left over, then questions, then the number of phrases. A comma inside a
 # phrase, and an "and", make it a little dearer, so that "panels on alpha and charlie soft" ends after alpha.
-LEFT_OVER, ASK, PHRASE, MODIFIER, FILLER, COMMA, AND = 1000, 250, 100, 20, 3, 30, 10
+LEFT_OVER, ASK, PHRASE, MODIFIER, FILLER, COMMA, AND = 1000, 250, 100, 90, 15, 30, 10
 _COST = {"facts": PHRASE, "command": PHRASE, "answer": PHRASE, "ask": ASK, "modifier": MODIFIER, "filler": FILLER}
 _RANK = ("facts", "command", "answer", "modifier", "ask", "filler")
 JOINING = frozenset(("and", "plus", "also"))

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import gc
 import itertools
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Iterator
 
@@ -15,7 +16,7 @@ from fieldaid.grammar.model import COMMANDS
 from fieldaid.grammar.network import Network
 from fieldaid.grammar.numbers import number_source
 from fieldaid.grammar.outputs import Output, Values, fill, slot_names, tellings
-from fieldaid.grammar.template import Slot, TemplateError, Tree, read_template, slots
+from fieldaid.grammar.template import TemplateError, Tree, read_template, slots
 
 TOP_KEYS = ("lists", "parts", "phrases", "answers", "asks", "said", "written", "poison")
 PHRASE_KEYS = ("say", "tells", "basis", "who", "command", "command_fact", "about", "rest", "sets", "asks", "answer",
@@ -49,12 +50,19 @@ def load(folder: Path) -> Loaded:
     """
     files = sorted(folder.glob("*.yaml"))
     reader = _Reader()
-    for file in files:
-        reader.file(file)
+    collecting = gc.isenabled()
+    gc.disable()    # hundreds of thousands of small objects that all stay: collecting would double the time
+    try:
+        for file in files:
+            reader.file(file)
+        if files:
+            reader.build()
+    finally:
+        if collecting:
+            gc.enable()
     if not files:
         raise BrokenData("there are no templates", where=str(folder), why="the folder holds no .yaml file",
                          next_step="name the folder that holds the grammar")
-    reader.build()
     if reader.findings:
         raise BrokenData(f"the grammar has {len(reader.findings)} findings", reader.findings, where=str(folder),
                          next_step="mend what is listed")
@@ -67,6 +75,8 @@ class _Reader:
         self.findings: list[Finding] = []
         self.name = ""
         self.parts: dict[str, Tree] = {}
+        self.checked: set[tuple] = set()
+        self.values_of: dict[str, list[Any]] = {}
         self.sections: dict[str, list[tuple[str, yaml.Node, yaml.Node]]] = {key: [] for key in TOP_KEYS}
 
     def found(self, node: yaml.Node, code: str, message: str, hint: str = "", shift: int = 0, file: str = "") -> None:
@@ -251,31 +261,38 @@ class _Reader:
     def check_meaning(self, item: yaml.Node, tree: Tree, output: Output, pairs: dict) -> None:
         """Every fact and value that the template can give is in the vocabulary."""
         there = {slot.name: slot for slot in slots(tree)}
-        used = slot_names(output.tells)
         for name, value in output.tells:
             if missing := slot_names(name) - set(there):
                 self.found(item, "SLOT", f"the meaning uses {{{missing.pop()}}}, which the template does not have")
                 return
-        names = [name for name in there if name in used]
-        for row in itertools.product(*(self.possible(there[name]) for name in names)):
-            try:
-                tellings(output, dict(zip(names, row)))
-            except (FactError, ValueError) as exc:
-                self.found(pairs["tells"][1], "VALUE", str(exc), f"for the template {output.text!r}")
-                return
+            names = [one for one in there if one in slot_names([name, value])]
+            kind = (name, str(value), tuple((there[one].source, there[one].many) for one in names))
+            if kind in self.checked:
+                continue
+            self.checked.add(kind)
+            alone = replace(output, tells=((name, value),))
+            for row in itertools.product(*(self.possible(there[one].source) for one in names)):
+                try:
+                    tellings(alone, dict(zip(names, row)))
+                except (FactError, ValueError) as exc:
+                    self.found(pairs["tells"][1], "VALUE", str(exc), f"for the template {output.text!r}")
+                    return
 
-    def possible(self, slot: Slot) -> list[Any]:
+    def possible(self, source: str) -> list[Any]:
         """The values a slot can have; of numbers only the two ends."""
-        if rows := number_source(slot.source):
+        if source in self.values_of:
+            return self.values_of[source]
+        if rows := number_source(source):
             return [rows[0][1], rows[-1][1]]
         found: list[Any] = []
-        for tree, output in self.into.lists.get(slot.source, ()):
+        for tree, output in self.into.lists.get(source, ()):
             spec = self.into.outputs[output].value
             names = [inner for inner in slots(tree) if inner.name in slot_names(spec)]
-            for row in itertools.product(*(self.possible(inner) for inner in names)):
+            for row in itertools.product(*(self.possible(inner.source) for inner in names)):
                 value = fill(spec, {inner.name: one for inner, one in zip(names, row)})
                 if value not in found:
                     found.append(value)
+        self.values_of[source] = found
         return found
 
     def same_words(self) -> None:

@@ -30,10 +30,10 @@ class Network:
         """A sub-network that reads any of the trees and gives the output of the one that was read. The sub-networks
         of its slots must have been added before."""
         build = _Nfa(join)
-        begin = build.node()
         for tree, output in entries:
-            build.outputs[build.tree(tree, begin)].append(output)
-        self.start[name] = self._determinise(build, begin)
+            for end in build.tree(tree, (0,)):
+                build.outputs[end].append(output)
+        self.start[name] = self._determinise(build)
         self.first[name] = frozenset(self.next_words(self.start[name]))
 
     def add_words(self, name: str, entries: Iterable[tuple[str, int]]) -> None:
@@ -60,30 +60,37 @@ class Network:
         self.outputs.append(())
         return len(self.words) - 1
 
-    def _determinise(self, build: "_Nfa", begin: int) -> int:
-        first = build.closure((begin,))
+    def _determinise(self, build: "_Nfa") -> int:
+        first = (0,)
         number = {first: self._node()}
         todo = [first]
         while todo:
             state = todo.pop()
             node = number[state]
-            by_label: dict[str | tuple[str, str], list[int]] = {}
-            outputs: list[int] = []
+            by_label: dict[str | tuple[str, str], dict[int, None]] = {}
+            outputs: dict[int, None] = {}
             for part in state:
-                outputs += build.outputs[part]
+                for output in build.outputs[part]:
+                    outputs[output] = None
                 for label, target in build.arcs[part]:
-                    by_label.setdefault(label, []).append(target)
-            self.outputs[node] = tuple(dict.fromkeys(outputs))
+                    targets = by_label.get(label)
+                    if targets is None:
+                        by_label[label] = {target: None}
+                    else:
+                        targets[target] = None
+            self.outputs[node] = tuple(outputs)
+            words = self.words[node]
             calls = []
             for label, targets in by_label.items():
-                following = build.closure(tuple(targets))
-                if following not in number:
-                    number[following] = self._node()
+                following = tuple(sorted(targets)) if len(targets) > 1 else tuple(targets)
+                goal = number.get(following)
+                if goal is None:
+                    goal = number[following] = self._node()
                     todo.append(following)
                 if isinstance(label, str):
-                    self.words[node][label] = number[following]
+                    words[label] = goal
                 else:
-                    calls.append((label[0], label[1], number[following]))
+                    calls.append((label[0], label[1], goal))
             self.calls[node] = tuple(calls)
         return number[first]
 
@@ -160,59 +167,40 @@ class Walk:
 
 
 class _Nfa:
-    """A network under construction, with empty arcs."""
+    """A network under construction: not yet deterministic, without empty arcs. Ways that go on alike end at one node."""
 
     def __init__(self, join: Tree | None) -> None:
         self.join = join
-        self.arcs: list[list[tuple]] = []
-        self.empty: list[list[int]] = []
-        self.outputs: list[list[int]] = []
-        self._closures: dict[int, frozenset[int]] = {}
+        self.arcs: list[list[tuple]] = [[]]
+        self.outputs: list[list[int]] = [[]]
 
     def node(self) -> int:
         self.arcs.append([])
-        self.empty.append([])
         self.outputs.append([])
         return len(self.arcs) - 1
 
-    def tree(self, tree: Tree, begin: int) -> int:
-        """Add the tree after node `begin`; the node at its end."""
+    def tree(self, tree: Tree, begins: tuple[int, ...], into: int | None = None) -> tuple[int, ...]:
+        """Add the tree after the nodes `begins`; the nodes at its end, `into` among them if it is given."""
         if isinstance(tree, Row):
+            for item in tree.items[:-1]:
+                begins = self.tree(item, begins)
+            return self.tree(tree.items[-1], begins, into)
+        end = self.node() if into is None else into
+        if isinstance(tree, Choice):
+            ends = {end: None}
             for item in tree.items:
-                begin = self.tree(item, begin)
-            return begin
-        end = self.node()
-        if isinstance(tree, Word):
-            self.arcs[begin].append((tree.text, end))
-        elif isinstance(tree, Slot):
-            self.arcs[begin].append(((tree.source, tree.name), end))
-            if tree.many:
-                again = self.tree(self.join, end) if self.join is not None else end
-                self.arcs[again].append(((tree.source, tree.name), end))
-        elif isinstance(tree, Choice):
-            for item in tree.items:
-                self.empty[self.tree(item, begin)].append(end)
+                ends.update(dict.fromkeys(self.tree(item, begins, end)))
             if tree.optional:
-                self.empty[begin].append(end)
-        return end
-
-    def closure(self, nodes: tuple[int, ...]) -> frozenset[int]:
-        if len(nodes) == 1:
-            return self._closure(nodes[0])
-        return frozenset().union(*(self._closure(node) for node in nodes))
-
-    def _closure(self, node: int) -> frozenset[int]:
-        known = self._closures.get(node)
-        if known is None:
-            seen, todo = {node}, [node]
-            while todo:
-                for target in self.empty[todo.pop()]:
-                    if target not in seen:
-                        seen.add(target)
-                        todo.append(target)
-            known = self._closures[node] = frozenset(
-                one for one in seen if self.arcs[one] or self.outputs[one]) or frozenset((node,))
-        return known
+                ends.update(dict.fromkeys(begins))
+            return tuple(ends)
+        label = tree.text if isinstance(tree, Word) else (tree.source, tree.name)
+        for begin in begins:
+            self.arcs[begin].append((label, end))
+        if isinstance(tree, Slot) and tree.many:
+            again = self.tree(self.join, (end,)) if self.join is not None else (end,)
+            for begin in again:
+                self.arcs[begin].append((label, end))
+        return (end,)
 
 
 def walk_slots(env: tuple) -> Iterator[tuple]:

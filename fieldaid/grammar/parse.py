@@ -106,11 +106,13 @@ class Parser:
     def _asks_why(self, state: _State, row: Sentence, items: list[Item]) -> bool:
         """"why" and "why not", when they open the sentence, take the rest of it as what they ask about."""
         first = next((item for item in items if item.kind != "filler" and not _is_call(item)), None)
-        if first is None or first.kind != "command" or not first.found[0][0].extra.get("rest"):
+        extra = first.found[0][0].extra if first is not None and first.kind == "command" else {}
+        if "rest" not in extra and "about" not in extra:
             return False
+        begin = first.found[0][1][0][3] if first.found[0][1] else first.end
         state.call_sign = state.call_sign or any(_is_call(item) for item in items)
         state.commands.append((first.found[0][0].extra["command"], None))
-        state.about = _text(state.line, row, first.end, len(row.tokens)) or None
+        state.about = _text(state.line, row, begin, len(row.tokens)) or None
         state.good += first.end - first.start
         return True
 
@@ -165,7 +167,7 @@ class Parser:
         output, slots = item.found[0]
         extra = output.extra
         if item.kind == "command":
-            self._command(state, row, item)
+            self._command(state, item)
         elif item.kind == "answer":
             state.answer = extra["answer"]
         elif item.kind == "ask":
@@ -184,7 +186,7 @@ class Parser:
                 basis = "guess" if mood.basis == "guess" else extra.get("basis") or mood.basis or "told"
                 state.readings.append(Reading(name, value, basis, extra.get("who") or mood.who or "officer", words))
 
-    def _command(self, state: _State, row: Sentence, item: Item) -> None:
+    def _command(self, state: _State, item: Item) -> None:
         output, slots = item.found[0]
         command, named = output.extra["command"], output.extra.get("command_fact")
         if command in ("scratch that", "correction") and state.readings:
@@ -193,9 +195,6 @@ class Parser:
             state.readings = []
             if command == "scratch that":
                 return
-        if output.extra.get("about"):
-            rest = [one for one in slots]
-            state.about = _text(state.line, row, rest[0][3], rest[0][4]) if rest else None
         state.commands.append((command, self.values.env(slots).get(named[1:-1]) if named else None))
 
     def _tellings(self, found: tuple[Output, tuple]) -> list[tuple[str, Any]]:

@@ -84,6 +84,9 @@ def _choice(tokens: list, at: int, parts: Mapping[str, Tree], opener: tuple[str,
     items: list[Tree] = []
     while True:
         word, column = tokens[at] if at < len(tokens) else (None, start)
+        if word and items and column and word[0] not in "|)]" and tokens[at - 1][1] + len(tokens[at - 1][0]) == column:
+            raise TemplateError("GLUED", column, f"a space is missing before {word!r}",
+                                "write apartment|apartments for one letter more; a bracket holds whole words")
         if word in (None, "|", ")", "]"):
             if not items:
                 raise TemplateError("EMPTY", column, "an alternative is empty",

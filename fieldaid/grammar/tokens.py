@@ -10,6 +10,7 @@ from fieldaid.grammar.numbers import figures_to_words
 
 _PIECE = re.compile(r"\d+(?:[./:x]\d+)?(?:%|\"|'(?!\w)|'?s\b|[a-z]+)?|'\d\d(?:s\b)?|[a-z]+(?:'[a-z]+)?|[,;:.!?\n]|[^\s\w]+|\w+")
 _QUOTES = str.maketrans({"\u2019": "'", "\u2018": "'", "\u201c": '"', "\u201d": '"', "\u00bd": " and a half"})
+KEPT = frozenset("it's that's there's what's here's he's she's let's who's where's".split())
 STOPS = frozenset(".!?;\n")
 
 
@@ -65,4 +66,7 @@ def _spoken_form(piece: str, written: Mapping[str, str]) -> str:
         if said is None:
             return piece
         return " ".join(written.get(word, word) for word in said.split())
-    return written.get(piece, piece)
+    said = written.get(piece, piece)
+    if said.endswith("'s") and said not in written.values() and said not in KEPT:
+        return f"{said[:-2]} is"
+    return said
