@@ -259,7 +259,8 @@ def test_invariant_05_only_what_carries_nothing_is_opened() -> None:
     """N04, S02, C19, C25: whenever a cut may come, the reminder stands."""
     for one in pool():
         assert one.outcome.kind in (None, "rectangle", "louvred panels", "triangle", "inspection", "existing opening")
-        if one.outcome.gate in ("no hold reported", "inspection only"):
+        at_work = one.told.get("crew.where") in ("roof", "ladder", "aerial")
+        if at_work and one.outcome.gate in ("no hold reported", "inspection only"):
             assert "deck only" in one.outcome.advice, one
 
 
@@ -307,7 +308,7 @@ def test_invariant_07_fewer_than_two_ways_off_means_leave() -> None:
 def test_invariant_08_the_way_off_lies_behind() -> None:
     """S34, G10: whenever nothing holds the cut the way off is named, and an open hole is a caution."""
     for one in pool():
-        if one.outcome.gate == "no hold reported":
+        if one.outcome.gate == "no hold reported" and one.told.get("crew.where") == "roof":
             assert "stand upwind" in one.outcome.advice, one
         if one.told.get("opening.made") in ("part", "full"):
             assert "fresh hole" in one.outcome.cautions, one
@@ -469,9 +470,10 @@ def test_invariant_26_silence_is_never_permission() -> None:
 def test_invariant_27_nobody_below_and_no_ladder_moved() -> None:
     """Common practice, no source; S27 for the ladder."""
     for one in pool():
-        if one.outcome.gate == "no hold reported":
+        if one.outcome.gate == "no hold reported" and one.told.get("crew.where") != "ground":
             assert "drop path" in one.outcome.advice, one
-        if one.told.get("crew.where") == "roof" and one.outcome.access not in ("leave now", "come down"):
+        if (one.told.get("crew.where") == "roof" and "crew.ladders" in one.told
+                and one.outcome.access not in ("leave now", "come down")):
             assert "ladders stay" in one.outcome.advice, one
 
 
