@@ -18,37 +18,33 @@ JOINING = frozenset(("and", "plus", "also"))
 
 @dataclass
 class Item:
-    """A stretch of the row: a phrase with its possible (output, slots), or words left over (`found` empty)."""
+    """A stretch of the row: a phrase with its possible (output, slots), or words left over (`found` empty). `instead`
+    is the kind and the (output, slots) of the next best phrase of the same words."""
 
     start: int
     end: int
     kind: str
     found: tuple[tuple[Output, tuple], ...] = ()
-    refused: bool = False
+    instead: tuple[str, tuple[tuple[Output, tuple], ...]] | None = None
 
 
 def cover(sentence: Sentence, walk: Walk, outputs: list[Output], sub: str) -> list[Item]:
     """The items that cover the sentence at the least cost; on a tie the longer phrase first."""
     tokens = sentence.tokens
     n = len(tokens)
-    best: list[tuple[int, int, str, list | None]] = [(0, n, "", None)] * (n + 1)
-    spans: list[dict[int, tuple[str, list]]] = []
+    best: list[tuple[int, int, str]] = [(0, n, "")] * (n + 1)
+    spans: list[dict[int, dict[str, list]]] = []
     for at in range(n):
-        ends: dict[int, tuple[str, list]] = {}
+        ends: dict[int, dict[str, list]] = {}
         for end, output, env in walk.read(sub, at):
             if end == at:
                 continue
-            kind = outputs[output].kind
-            known = ends.get(end)
-            if known is None or _RANK.index(kind) < _RANK.index(known[0]):
-                ends[end] = (kind, [(output, env)])
-            elif known[0] == kind:
-                known[1].append((output, env))
+            ends.setdefault(end, {}).setdefault(outputs[output].kind, []).append((output, env))
         spans.append(ends)
     for at in range(n - 1, -1, -1):
-        choice = (LEFT_OVER + best[at + 1][0], at + 1, "left over", None)
+        choice = (LEFT_OVER + best[at + 1][0], at + 1, "left over")
         for end in sorted(spans[at], reverse=True):
-            kind, found = spans[at][end]
+            kind = min(spans[at][end], key=_RANK.index)
             cost = _COST[kind] + best[end][0]
             for token in tokens[at + 1:end]:
                 if token.comma:
@@ -56,16 +52,18 @@ def cover(sentence: Sentence, walk: Walk, outputs: list[Output], sub: str) -> li
                 if token.word in JOINING:
                     cost += AND
             if cost < choice[0]:
-                choice = (cost, end, kind, found)
+                choice = (cost, end, kind)
         best[at] = choice
     items: list[Item] = []
     at = 0
     while at < n:
-        _, end, kind, found = best[at]
+        _, end, kind = best[at]
         if kind == "left over" and items and items[-1].kind == kind and not tokens[at].comma:
             items[-1].end = end
         else:
-            items.append(Item(at, end, kind, tuple((outputs[output], env) for output, env in found or ())))
+            kinds = [(one, tuple((outputs[output], env) for output, env in spans[at][end][one]))
+                     for one in sorted(spans[at].get(end, ()), key=_RANK.index)] if kind != "left over" else [(kind, ())]
+            items.append(Item(at, end, *kinds[0], instead=kinds[1] if len(kinds) > 1 else None))
         at = end
     return items
 

@@ -20,7 +20,7 @@ from fieldaid.grammar.template import TemplateError, Tree, read_template, slots
 
 TOP_KEYS = ("lists", "parts", "phrases", "answers", "asks", "said", "written", "poison")
 PHRASE_KEYS = ("say", "tells", "basis", "who", "command", "command_fact", "about", "rest", "sets", "asks", "answer",
-               "alone", "filler")
+               "alone", "apart", "filler")
 LINE = "line"
 _LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
@@ -261,6 +261,9 @@ class _Reader:
     def check_meaning(self, item: yaml.Node, tree: Tree, output: Output, pairs: dict) -> None:
         """Every fact and value that the template can give is in the vocabulary."""
         there = {slot.name: slot for slot in slots(tree)}
+        if output.kind == "facts" and all(slot_names([name, value]) - set(there) for name, value in output.tells):
+            self.found(item, "NOTHING", "the template can give none of the facts of its meaning",
+                       f"it needs the slots {', '.join(sorted(slot_names(output.tells)))}")
         for name, value in output.tells:
             if missing := slot_names(name) - set(there):
                 self.found(item, "SLOT", f"the meaning uses {{{missing.pop()}}}, which the template does not have")

@@ -10,18 +10,21 @@ from fieldaid.grammar.outputs import Values
 
 @dataclass(frozen=True)
 class Mood:
-    """`section` is "" when none was said, "main" when the main roof was named; `unclear`: it could belong to the fact
-    before or after the words."""
+    """`section` is "" when none was said, "main" when the main roof was named; `section_before`: the section that an
+    earlier part of the sentence was about; `unclear`: the section could belong to the fact before or after its words.
+    """
 
     basis: str = ""
     who: str = ""
     section: str = ""
     unclear: bool = False
+    section_before: str = ""
 
     def joined(self, other: Mood) -> Mood:
         """Both together. A guess stays a guess; else the later word counts."""
         basis = "guess" if "guess" in (self.basis, other.basis) else other.basis or self.basis
-        return Mood(basis, other.who or self.who, other.section or self.section, self.unclear or other.unclear)
+        return Mood(basis, other.who or self.who, other.section or self.section, self.unclear or other.unclear,
+                    other.section_before or self.section_before)
 
 
 def mood_of(item: Item, values: Values) -> Mood:
@@ -42,8 +45,15 @@ def moods(said: list[list[Item]], values: Values) -> dict[int, Mood]:
         for item in items:
             found[id(item)] = found.get(id(item), Mood()).joined(mood)
 
+    about = ""
     facts = [[item for item in part if item.kind == "facts"] for part in said]
     for number, part in enumerate(said):
+        sections = [mood_of(item, values).section for item in part if item.kind == "modifier"]
+        if not any(sections) and about not in ("", "main"):
+            add(facts[number], Mood(section_before=about))
+        elif any(sections):
+            opens = part[0].kind == "modifier" and mood_of(part[0], values).section
+            about = opens or ""
         for at, item in enumerate(part):
             if item.kind != "modifier":
                 continue

@@ -129,6 +129,10 @@ class Parser:
                 self._settle(row, item)
             if item.kind != "filler":
                 found.append(item)
+        others = [item for item in found if item.kind not in ("modifier", "command", "answer")]
+        for item in found:
+            if item.kind == "facts" and item.found[0][0].extra.get("apart") and len(others) > 1:
+                item.kind, item.found = item.instead or ("left over", ())
         return found
 
     def _settle(self, row: Sentence, item: Item) -> None:
@@ -175,13 +179,18 @@ class Parser:
         elif item.kind == "facts":
             words = _text(state.line, row, item.start, item.end)
             told = self._tellings(item.found[0])
-            apart = mood.section and not any(fact(name).section for name, _ in told)
-            if mood.unclear or apart or not told:
+            homeless = mood.section not in ("", "main") and not any(fact(name).section for name, _ in told)
+            unclear = mood.section_before and any(
+                fact(name).section and not name.startswith("roof.") and fact(name).is_loosening(value)
+                for name, value in told)
+            if mood.unclear or homeless or unclear or not told:
                 state.refused.append(words)
                 state.asks += [self.asking.about(name) for name, _ in told[:1]]
                 return
             for name, value in told:
-                if mood.section not in ("", "main") and fact(name).section:
+                if mood.section_before and name.startswith("roof."):
+                    name = f"{name}@{mood.section_before}"
+                elif mood.section not in ("", "main") and fact(name).section:
                     name = f"{name}@{mood.section}"
                 basis = "guess" if mood.basis == "guess" else extra.get("basis") or mood.basis or "told"
                 state.readings.append(Reading(name, value, basis, extra.get("who") or mood.who or "officer", words))

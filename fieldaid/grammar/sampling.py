@@ -47,7 +47,8 @@ class Draw:
         env: dict[str, Any] = {}
         text = " ".join(self._say(tree, env).split())
         try:
-            return text, dict(tellings(output, env))
+            told = tellings(output, env)
+            return text, dict(told) if len({name for name, _ in told}) == len(told) else {}
         except (FactError, ValueError):
             return text, {}
 

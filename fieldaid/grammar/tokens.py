@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Mapping
 
 from fieldaid.grammar.numbers import figures_to_words
 
 _PIECE = re.compile(r"\d+(?:[./:x]\d+)?(?:%|\"|'(?!\w)|'?s\b|[a-z]+)?|'\d\d(?:s\b)?|[a-z]+(?:'[a-z]+)?|[,;:.!?\n]|[^\s\w]+|\w+")
 _QUOTES = str.maketrans({"\u2019": "'", "\u2018": "'", "\u201c": '"', "\u201d": '"', "\u00bd": " and a half"})
-KEPT = frozenset("it's that's there's what's here's he's she's let's who's where's".split())
+KEPT = frozenset("it's that's there's what's here's he's she's let's who's where's today's one's".split())
 STOPS = frozenset(".!?;\n")
 
 
@@ -53,6 +53,8 @@ def sentences_of(line: str, written: Mapping[str, str]) -> list[Sentence]:
             comma = comma or piece in (",", ":", "--", "\u2013", "\u2014")
             continue
         for word in _spoken_form(piece, written).split():
+            if word in ("been", "got", "had") and row and row[-1].word == "is" and text[row[-1].end - 2:row[-1].end] == "'s":
+                row[-1] = replace(row[-1], word="has")
             row.append(Token(word, match.start(), match.end(), comma and bool(row)))
             comma = False
     if row:
@@ -66,7 +68,6 @@ def _spoken_form(piece: str, written: Mapping[str, str]) -> str:
         if said is None:
             return piece
         return " ".join(written.get(word, word) for word in said.split())
-    said = written.get(piece, piece)
-    if said.endswith("'s") and said not in written.values() and said not in KEPT:
-        return f"{said[:-2]} is"
-    return said
+    if piece.endswith("'s") and piece not in KEPT:
+        return f"{written.get(piece[:-2], piece[:-2])} is"
+    return written.get(piece, piece)
