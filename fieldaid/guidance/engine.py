@@ -10,7 +10,7 @@ import importlib.util
 import json
 import os
 import queue
-import selectors
+import select
 import subprocess
 import sys
 import threading
@@ -90,13 +90,12 @@ class Child:
         """Writes one request, however full the pipe is. Raises EngineError."""
         data = memoryview(frame(request))
         while data:
-            self._wait(self._input, selectors.EVENT_WRITE, deadline)
             try:
                 data = data[os.write(self._input, data):]
             except BlockingIOError:
-                continue
+                self._wait(self._input, select.POLLOUT, deadline)
             except OSError as error:
-                raise self._error("it ended") from error
+                raise self._ended() from error
 
     def receive(self, deadline: float) -> dict[str, Any]:
         """Reads one reply. Raises EngineError when it is late, cut short or no reply."""
@@ -109,13 +108,13 @@ class Child:
                 if len(self._buffer) >= end:
                     body, self._buffer = self._buffer[LENGTH.size:end], self._buffer[end:]
                     return self._decoded(body)
-            self._wait(self._output, selectors.EVENT_READ, deadline)
             try:
                 more = os.read(self._output, 65536)
             except BlockingIOError:
+                self._wait(self._output, select.POLLIN, deadline)
                 continue
             if not more:
-                raise self._error("it ended")
+                raise self._ended()
             self._buffer += more
 
     def kill(self) -> None:
@@ -137,10 +136,10 @@ class Child:
         return reply
 
     def _wait(self, file: int, event: int, deadline: float) -> None:
-        with selectors.DefaultSelector() as selector:
-            selector.register(file, event)
-            if not selector.select(max(0.0, deadline - monotonic())):
-                raise self._error("it did not answer in time")
+        poller = select.poll()
+        poller.register(file, event)
+        if not poller.poll(max(0.0, deadline - monotonic()) * 1000.0):
+            raise self._error("it did not answer in time")
 
     def _keep_errors(self) -> None:
         """Keeps the last of what the child says on standard error, so that it can never block on it."""
@@ -148,9 +147,16 @@ class Child:
         while stream is not None and (more := stream.read(4096)):
             self._errors = (self._errors + more)[-_KEPT_ERRORS:]
 
+    def _ended(self) -> EngineError:
+        """The error of a child that ended, with the last thing it said."""
+        try:
+            self.process.wait(timeout=0.5)
+        except subprocess.TimeoutExpired:
+            pass
+        self._reader.join(timeout=0.5)
+        return self._error("it ended")
+
     def _error(self, why: str) -> EngineError:
-        if self.process.poll() is not None:
-            self._reader.join(timeout=0.2)
         said = self._errors.decode(errors="replace").strip().splitlines()
         return EngineError("the second opinion is lost", why=f"{why} ({said[-1][:200]})" if said else why)
 
@@ -196,46 +202,34 @@ class Engine:
         ------
         EngineError : no child is ready, or it died, hung or gave no outcome within `timeout_s` [s]
         """
-        return self.ask(situation, computed, timeout_s)()
-
-    def ask(self, situation: Situation, computed: Mapping[str, Any], timeout_s: float = 1.0):
-        """Sends the situation and returns a function that waits for the outcome, so that the caller can work
-        meanwhile. The function must be called. Raises EngineError, as does the function."""
         deadline = monotonic() + timeout_s
         values = {**situation.values, **{name: value for name, value in computed.items() if value is not None}}
         basis = {name: how for name, how in situation.basis.items() if how != "told"}
         if not self._lock.acquire(timeout=timeout_s):
             raise EngineError("the second opinion is busy", why="another evaluation did not end in time")
-        child = self._child
-        if child is None:
-            self._lock.release()
-            raise self._failure or EngineError("the second opinion is not ready yet")
-        self._requests += 1
-        number = self._requests
         try:
-            child.send({"id": number, "values": values, "basis": basis}, deadline)
-        except BaseException as error:
-            self._lose(child, error)
-            self._lock.release()
-            raise
-
-        def answer() -> Outcome:
+            child = self._child
+            if child is None:
+                why = self._failure.why if self._failure is not None else "it is not ready yet"
+                raise EngineError("the second opinion is lost", why=why)
             try:
-                reply = child.receive(deadline)
-                if reply.get("id") != number or "outcome" not in reply:
-                    raise EngineError("the second opinion is lost", why=str(
-                        reply.get("failed") or "it answered another question"))
-                try:
-                    return Outcome.from_data(reply["outcome"])
-                except (TypeError, KeyError, ValueError) as error:
-                    raise EngineError("the second opinion is lost", why="it answered with no outcome") from error
+                return self._ask(child, values, basis, deadline)
             except BaseException as error:
                 self._lose(child, error)
                 raise
-            finally:
-                self._lock.release()
+        finally:
+            self._lock.release()
 
-        return answer
+    def _ask(self, child: Child, values: dict[str, Any], basis: dict[str, str], deadline: float) -> Outcome:
+        self._requests += 1
+        reply = child.ask({"id": self._requests, "values": values, "basis": basis}, deadline)
+        if reply.get("id") != self._requests or "outcome" not in reply:
+            raise EngineError("the second opinion is lost",
+                              why=str(reply.get("failed") or "it answered another question"))
+        try:
+            return Outcome.from_data(reply["outcome"])
+        except (TypeError, KeyError, ValueError) as error:
+            raise EngineError("the second opinion is lost", why="it answered with no outcome") from error
 
     def close(self) -> None:
         """Ends the child and starts no other."""

@@ -11,7 +11,7 @@ and main rulesets, in which the rules themselves fire. The facts asserted are fl
 What the engine needs to be harmless, all of it reproduced with 2.0.28: the latch stands first in each rule with a
 negation and is asserted last; `$not` patterns stand last; `dist` is 0; nothing is retracted; a `boot` rule proves
 that no batch was cut short; one test per key of a pattern; no empty list, text or null; numbers always floats; at
-most 16 messages a rule, 200 rules a ruleset and 60 patterns a key; no two names with the same FNV-32 hash.
+most 16 messages a rule, 200 rules and 400 patterns a ruleset, 60 patterns a key; no two names with one FNV-32 hash.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from typing import Any
 from fieldaid.guidance.conditions import All, AnyOf, Bound, Condition, all_from_data
 
 STAGES = ("derive", "hazards", "access", "gate", "placement", "advice")
-MOST_RULES, MOST_PATTERNS_PER_KEY, MOST_POSITIVE, MOST_NEGATED = 200, 60, 7, 6
+MOST_RULES, MOST_PATTERNS, MOST_PATTERNS_PER_KEY, MOST_POSITIVE, MOST_NEGATED = 200, 400, 60, 7, 6
 LATCH = {"k": "go"}
 BOOT = {"all": [{"m": LATCH}], "pri": 65000}
 _OPERATORS = {"at_least": "$gte", "at_most": "$lte", "above": "$gt", "below": "$lt"}
@@ -59,7 +59,8 @@ class Ruleset:
         return json.dumps({"boot": BOOT, **self.rows}, ensure_ascii=False)
 
     def has_room_for(self, row: dict) -> bool:
-        if len(self.rows) >= MOST_RULES:
+        new = len(row["all"])
+        if len(self.rows) >= MOST_RULES or sum(map(len, self.patterns.values())) + new > MOST_PATTERNS:
             return False
         return all(len(self.patterns.get(key, set()) | {text}) <= MOST_PATTERNS_PER_KEY
                    for key, text in _keyed_patterns(row))
@@ -93,7 +94,8 @@ class RuleData:
 @dataclass
 class Program:
     """A compiled pack: rules by order, stages in the order they run, the members of each family with their places,
-    what must be asserted when nothing is known of it, each with its scope, and the derived values that rules exclude.
+    what must be asserted when nothing is known of it, each with its scope, the derived values that rules exclude, and
+    every key that a pattern looks at.
     """
 
     rules: dict[int, RuleData]
@@ -101,6 +103,7 @@ class Program:
     families: dict[str, dict[str, str]]
     watched: dict[str, str]
     excluded: dict[str, set[str]]
+    keys: frozenset[str]
 
 
 # One condition
@@ -335,8 +338,9 @@ def compile_program(rules: list[dict[str, Any]]) -> Program:
                 watched[one.key] = one.scope
             if one.test == "not" and one.scope == "derived":
                 excluded.setdefault(one.key, set()).update(str(value) for value in one.values)
-    program = Program(kept, [compiler.stage for compiler in compilers.values()], families, watched,
-                      excluded)
+    stages = [compiler.stage for compiler in compilers.values()]
+    keys = frozenset(key for stage in stages for one in [*stage.blockers, *stage.main] for key in one.keys)
+    program = Program(kept, stages, families, watched, excluded, keys)
     check_hashes(program)
     return program
 

@@ -21,6 +21,7 @@ SESSION = "1"
 # Assertion: handled, or nothing looked at some of it. Anything else means that facts were lost.
 HANDLED = (0, 1)
 _names = itertools.count()
+_encode = json.JSONEncoder(ensure_ascii=False, separators=(",", ":")).encode
 
 
 class EngineBroken(Exception):
@@ -38,7 +39,7 @@ class LoadedRuleset:
         self.begin([])
         self.end()
 
-    def begin(self, facts: list[str]) -> Iterator[tuple[Effect, dict[str, dict]]]:
+    def begin(self, facts: list[str]) -> list[tuple[Effect, dict[str, dict]]]:
         """Asserts the first facts and the latch; the rows that fired.
 
         Raises
@@ -49,11 +50,11 @@ class LoadedRuleset:
         if not any(name == "boot" for name, _ in fired):
             raise EngineBroken("the boot rule did not fire")
         self.active = True
-        return ((self.effects[name], matched) for name, matched in fired if name != "boot")
+        return [(self.effects[name], matched) for name, matched in fired if name != "boot"]
 
-    def feed(self, facts: list[str]) -> Iterator[tuple[Effect, dict[str, dict]]]:
+    def feed(self, facts: list[str]) -> list[tuple[Effect, dict[str, dict]]]:
         """Asserts facts that rows concluded; the rows that fired then."""
-        return ((self.effects[name], matched) for name, matched in self.assert_and_drain(facts))
+        return [(self.effects[name], matched) for name, matched in self.assert_and_drain(facts)]
 
     def assert_and_drain(self, facts: list[str]) -> Iterator[tuple[str, dict[str, dict]]]:
         code, state = rules_engine.assert_facts(self.handle, f"[{','.join(facts)}]")
@@ -110,7 +111,9 @@ class Facts:
     def add(self, key: str, message: dict[str, Any] | None = None) -> None:
         message = message or {}
         keys = (key, *(message[one] for one in ("g", "f") if one in message))
-        text = json.dumps({"id": f"f{len(self.messages)}", "sid": SESSION, "k": key, **message}, ensure_ascii=False)
+        if self.program.keys.isdisjoint(keys):
+            return
+        text = _encode({"id": f"f{len(self.messages)}", "sid": SESSION, "k": key, **message})
         self.messages.append((keys, text))
 
     def stand(self, name: str, value: str = "") -> bool:

@@ -40,7 +40,8 @@ from fieldaid.guidance.yaml_nodes import Node
 REQUIRED = ("id", "title", "status", "stratum", "when", "conclude", "why", "source", "may_be_wrong", "fires", "silent")
 OPTIONAL = ("protected", "invariants", "unless", "say")
 SAYABLE = re.compile(r"[A-Z]{2,12}-[0-9]{1,4}\Z")
-FRAGMENT_WORDS, LINE_WORDS = 5, 10
+# A fragment follows "Leave now." and a stop must be over at once: both are heard as at most seven words.
+FRAGMENT_WORDS, STOP_WORDS, LINE_WORDS = 5, 7, 10
 # With these the line says itself.
 SPEECHLESS = ("no bar reported", "no hold reported", "made")
 _KINDS = {"hazards": ("trigger", "stop", "caution"), "access": ("access",), "gate": ("gate",), "advice": ("advice",)}
@@ -196,7 +197,8 @@ class RuleReader:
         at = fields.at("say")
         if not self._check_placeholders(at, say, when):
             return
-        limit = FRAGMENT_WORDS if kind in ("trigger", "access", "gate") else LINE_WORDS
+        fragment = kind in ("trigger", "access", "gate")
+        limit = FRAGMENT_WORDS if fragment else STOP_WORDS if kind == "stop" else LINE_WORDS
         filled = words.longest(say, self._possible("{where}", when), self._possible("{value}", when))
         if words.count(filled) > limit:
             self._report(at, "F306", f"{filled!r} has {words.count(filled)} words; {kind} may have {limit}",

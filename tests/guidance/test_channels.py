@@ -3,9 +3,19 @@
 from __future__ import annotations
 
 import random
+import shutil
 
 import pytest
-from guidance_situations import HOUSE, described, example_cases, loaded, random_cases, shuffled, situations
+from guidance_situations import (
+    BARN,
+    HOUSE,
+    described,
+    example_cases,
+    loaded,
+    random_cases,
+    shuffled,
+    situations,
+)
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -15,6 +25,7 @@ from fieldaid.guidance.examples import check_examples
 from fieldaid.guidance.guide import Guide
 from fieldaid.guidance.merge import merge
 from fieldaid.guidance.outcome import Outcome
+from fieldaid.guidance.pack import load_pack
 from fieldaid.guidance.reference import Reference
 from fieldaid.guidance.why import why, why_not
 
@@ -94,6 +105,41 @@ def test_an_evaluation_leaves_nothing_behind(pack, engine):
 def test_nothing_told_is_stay_off_and_no_opening(pack, reference):
     outcome = reference.run(Situation.of({}), {})
     assert (outcome.access, outcome.gate, outcome.place) == ("stay off", "no opening", None)
+
+
+@needs_engine
+def test_a_pack_beyond_the_engines_limits_is_split_and_the_channels_still_agree(tmp_path):
+    """Over 200 rules in a stratum, over 60 tests of one fact, rows of over 16 messages, and letters beyond ASCII:
+    each of these crashes durable-rules or loses firings when it is not split."""
+    shutil.copytree(BARN, tmp_path / "pack")
+    text = (tmp_path / "pack" / "rules" / "hazards.yaml").read_text().split("- id: ")[2]
+    head = text[text.index("  say:"):text.index("  fires:")]
+    tail = "  fires: [{wind.mph: 1}]\n  silent: [{wind.mph: 2}]\n"
+    rules = []
+    for n in range(450):
+        many = ", ".join(f"fire.{place}: known" for place in ("attic", "walls", "eaves", "garage", "chimney")) + (
+            ", light: day, water.on_fire: known, line.attack: known, line.backup: known, crew.count: known, "
+            "fan.state: known, saw.state: known, roof.deck: known, roof.cover: known, roof.layers: known, "
+            "interior.crew: known, interior.calls: known")
+        when = f"wind.mph: {{at_least: {n / 10}, at_most: {n / 10 + 9}}}" + (f", {many}" if n % 50 == 0 else "")
+        unless = "" if n % 3 else f"  unless: {{roof.pitch: {{above: {n % 24}}}, crew.where: known}}\n"
+        rules.append(f"- id: MANY-{n}\n  title: One of many\n  status: stable\n  stratum: hazards\n"
+                     f"  when: {{{when}}}\n{unless}  conclude: {{caution: gêne {n % 7}}}\n"
+                     + head.replace("{where}", "").replace("say: \"pressurised smoke, \"", "say: Gêne.") + tail)
+    (tmp_path / "pack" / "rules" / "many.yaml").write_text("".join(rules))
+    pack = load_pack(tmp_path / "pack")
+    reference = Reference(pack)
+    rng = random.Random(4)
+    with Engine(pack) as engine:
+        assert engine.wait_ready(20)
+        fired = 0
+        for situation, computed in random_cases(pack, 60, seed=13):
+            values = {**situation.values, "wind.mph": round(rng.uniform(0, 60), 1)}
+            one = (Situation(values, situation.basis), computed)
+            mine, theirs = reference.run(*one), engine.run(*one)
+            assert mine == theirs, described(one, mine, theirs)
+            fired += len(mine.firings)
+    assert fired > 1000
 
 
 # What the barn pack must say, by hand
