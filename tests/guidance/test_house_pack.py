@@ -17,6 +17,8 @@ from fieldaid.guidance.pack import COMMON_PRACTICE, FROM_MEMORY, Example, Rule
 
 RULES = house().rules
 BANNED = {"safe", "safely", "unsafe", "okay", "ok", "allowed", "permitted", "must"}
+ORDERS = ("cut", "go", "climb", "open", "step", "start", "enter", "return", "tell", "report", "ask", "check", "stand",
+          "keep", "sound", "have", "take", "use", "move", "make", "put", "pull", "push")
 FREEING = ("no bar reported", "no hold reported", "ladder tip only", "aerial only", "made")
 FREEING_NAMES = ("attic_looked_at", "deck_struck", "framing_good", "tip_ready", "water_ready", "called", "backdraft_go")
 
@@ -93,9 +95,9 @@ def test_the_33_invariants_name_where_they_are_enforced_and_the_rules_name_them_
 def test_what_is_said_never_calls_anything_safe_and_gives_no_order_to_cut() -> None:
     """Invariant 19. "Cut here", "go", "you can" would be orders or permissions; the officer decides."""
     for rule in RULES:
-        words = re.findall(r"[a-z]+", rule.say.lower())
+        words = re.findall(r"[a-z]+", rule.say.lower().replace("{value}", "value"))
         assert not BANNED & set(words), rule.id
-        assert not re.match(r"(cut|go|climb|open|step|start|enter|return)\b", rule.say.lower()), rule.id
+        assert words[:1] and words[0] not in ORDERS, rule.id
 
 
 def test_danger_lines_keep_within_the_words_a_person_can_take_in() -> None:
