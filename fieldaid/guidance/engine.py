@@ -24,7 +24,7 @@ from fieldaid.facts.situation import Situation
 from fieldaid.guidance.conditions import all_to_data
 from fieldaid.guidance.engine_child import LENGTH, MOST_BYTES, frame
 from fieldaid.guidance.outcome import Outcome
-from fieldaid.guidance.pack import Pack, Rule
+from fieldaid.guidance.pack import ACCESS, GATE, Pack, Rule
 
 RESTARTS = 5
 READY_S = 10.0
@@ -191,7 +191,7 @@ class Engine:
         return child.pid if child is not None else None
 
     def wait_ready(self, timeout_s: float) -> bool:
-        """Waits until a child is ready or has failed to start; whether one is ready."""
+        """Waits until a child is ready or given up; whether one is ready."""
         self._ready.wait(timeout_s)
         return self._child is not None
 
@@ -227,9 +227,14 @@ class Engine:
             raise EngineError("the second opinion is lost",
                               why=str(reply.get("failed") or "it answered another question"))
         try:
-            return Outcome.from_data(reply["outcome"])
+            outcome = Outcome.from_data(reply["outcome"])
+            known = outcome.access in ACCESS and outcome.gate in GATE and all(
+                one in self.pack for one in (*(firing.rule for firing in outcome.firings), *outcome.opening_rules))
         except (TypeError, KeyError, ValueError) as error:
             raise EngineError("the second opinion is lost", why="it answered with no outcome") from error
+        if not known:
+            raise EngineError("the second opinion is lost", why="it answered with words that the pack does not have")
+        return outcome
 
     def close(self) -> None:
         """Ends the child and starts no other."""

@@ -63,13 +63,20 @@ class Outcome:
         told = dict(data)
         for name in ("access_rules", "gate_rules", "triggers", "stops", "cautions", "advice", "opening_rules",
                      "missing"):
-            told[name] = tuple(told[name])
-        told["derived"] = tuple((name, value) for name, value in told["derived"])
-        told["firings"] = tuple(Firing(rule, where, value) for rule, where, value in told["firings"])
+            told[name] = _texts(told[name])
+        told["derived"] = tuple((name, value) for name, value in map(_texts, told["derived"]))
+        told["firings"] = tuple(Firing(*_texts((rule, where)), value) for rule, where, value in told["firings"])
         if told["size_ft"] is not None:
-            low, high = told["size_ft"]
-            told["size_ft"] = (low, high)
+            width, length = told["size_ft"]
+            told["size_ft"] = (float(width), float(length))
         return cls(**told)
+
+
+def _texts(items: Any) -> tuple[str, ...]:
+    found = tuple(items)
+    if not all(isinstance(one, str) for one in found):
+        raise TypeError(f"not all texts: {found!r}")
+    return found
 
 
 @dataclass(frozen=True, slots=True)

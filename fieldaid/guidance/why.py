@@ -22,6 +22,9 @@ def why(conclusions: Conclusions, pack: Pack) -> str:
     barred = conclusions.access != "no bar reported"
     rules = conclusions.access_rules if barred else conclusions.gate_rules
     firing = _first_firing(conclusions.outcome.firings, rules)
+    if firing is not None and _speaks_for_triggers(pack.rule(firing.rule)):
+        firing = next((one for one in conclusions.outcome.firings
+                       if pack.rule(one.rule).conclude.kind == "trigger"), firing)
     if firing is None:
         return NOTHING_CONCLUDED if barred else "Nothing that was told allows the cut."
     return sentence(fill(pack.rule(firing.rule).why, firing.where, firing.value))
@@ -68,9 +71,21 @@ def _standing(conclusions: Conclusions, pack: Pack, kind: str, wanted: str) -> s
     for firing in conclusions.outcome.firings:
         rule = pack.rule(firing.rule)
         if rule.conclude.kind == kind and order.index(rule.conclude.name) < order.index(wanted):
-            said = fill(rule.say, firing.where, firing.value) or rule.title
-            found.append((order.index(rule.conclude.name), said))
+            said = [fill(rule.say, firing.where, firing.value) or rule.title]
+            if _speaks_for_triggers(rule):
+                said = _fragments(conclusions.outcome.firings, pack, "trigger") or said
+            found += [(order.index(rule.conclude.name), one) for one in said]
     return _listed(dict.fromkeys(said for _, said in sorted(found, key=lambda one: one[0])))
+
+
+def _speaks_for_triggers(rule: Rule) -> bool:
+    """Whether the rule only passes on that a trigger stands: the trigger is then what a person asks about."""
+    return any(one.key == "trigger" for one in rule.when.conditions())
+
+
+def _fragments(firings: Iterable[Firing], pack: Pack, kind: str) -> list[str]:
+    return [fill(pack.rule(one.rule).say, one.where, one.value) for one in firings
+            if pack.rule(one.rule).conclude.kind == kind]
 
 
 def _gaps(conclusions: Conclusions, pack: Pack, rule: Rule) -> list[str]:

@@ -28,6 +28,7 @@ from fieldaid.guidance.outcome import Outcome
 from fieldaid.guidance.pack import load_pack
 from fieldaid.guidance.reference import Reference
 from fieldaid.guidance.why import why, why_not
+from fieldaid.guidance.words import fill
 
 needs_engine = pytest.mark.skipif(not is_installed(), reason="durable-rules is not installed")
 PACKS = ["barn", pytest.param("house", marks=pytest.mark.skipif(not HOUSE.is_dir(), reason="no pack is shipped"))]
@@ -160,7 +161,7 @@ def test_a_family_fires_once_for_each_place_and_says_it(barn):
     assert [(line.text, line.key) for line in found.triggers] == [
         ("Soft deck, C.", "DECK-010:C"), ("Burned through deck, ridge.", "DECK-010:ridge")]
     assert (found.access, found.access_reason, found.access_rules) == ("leave now", "hazard", ("ACC-010",))
-    assert why(found, barn) == "A trigger stands and the crew is on the roof."
+    assert why(found, barn) == "The deck at C may give way."
 
 
 def test_a_place_not_said_leaves_no_hole_in_the_line(barn):
@@ -201,11 +202,34 @@ def test_placement_rules_that_differ_decide_nothing(barn):
 
 def test_why_not_names_what_stands_between(barn):
     found = said(barn, deck__C="soft", crew__where="ground")
-    assert why_not(found, barn, "no bar reported") == "Stay off stands: danger."
+    assert why_not(found, barn, "no bar reported") == "Stay off stands: soft deck, C."
+    assert why_not(found, barn, "no hold reported") == "Stay off comes first: soft deck, C."
     assert why_not(found, barn, "DECK-010") == "DECK-010 does apply."
     assert why_not(found, barn, "WIND-010") == "WIND-010 waits for wind speed at least 20 and below 35 (not told)."
     assert why_not(found, barn, "OLD-010") == "OLD-010 takes no part: it is retired."
     assert why_not(found, barn, "ZZ-1") == "No rule is called ZZ-1."
+
+
+def test_why_and_why_not_when_no_rule_speaks(barn):
+    found = said(barn, deck__A="solid", roof__form="gable")
+    assert (found.access, found.access_rules) == ("stay off", ())
+    assert why(found, barn) == "Nothing that was told allows the roof."
+    assert why_not(found, barn, "no bar reported") == (
+        "Still to be told: attic (not told); masks breathing air or on (not told); "
+        "crew at least 2 (not told); and 8 more.")
+
+
+@pytest.mark.parametrize(("text", "where", "value", "expected"), [
+    ("{value} deck, {where}", "C", "soft", "soft deck, C"),
+    ("smoke at {where}", "roof_vent", "heavy", "smoke at roof vent"),
+    ("smoke at {where}", "gable.C", "heavy", "smoke at gable, C"),
+    ("smoke at {where}", "unsaid", "heavy", "smoke"),
+    ("smoke at {where} now", "any", "heavy", "smoke now"),
+    ("wind {value}", "", 35.0, "wind 35"),
+    ("wind {value}", "", 7.5, "wind 7.5"),
+])
+def test_places_and_values_are_put_into_words(text, where, value, expected):
+    assert fill(text, where, value) == expected
 
 
 # Merging

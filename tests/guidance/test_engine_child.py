@@ -135,6 +135,10 @@ def test_a_child_that_answers_with_garbage_at_the_start_is_an_error_that_says_wh
     ("{'id': data.get('id'), 'outcome': {}}", "no outcome"),
     ("{'id': data.get('id'), 'outcome': [1]}", "no outcome"),
     ("{'id': data.get('id'), 'failed': 'it is tired'}", "it is tired"),
+    ("{**data, 'outcome': {**data['outcome'], 'triggers': [1]}}", "no outcome"),
+    ("{**data, 'outcome': {**data['outcome'], 'size_ft': [1]}}", "no outcome"),
+    ("{**data, 'outcome': {**data['outcome'], 'access': 'go on up'}}", "words that the pack does not have"),
+    ("{**data, 'outcome': {**data['outcome'], 'firings': [['NO-1', '', None]]}}", "words that the pack does not have"),
 ])
 def test_a_child_that_answers_with_something_else_is_lost(pack, monkeypatch, lie, why):
     before = ("from fieldaid.guidance import engine_child as child; whole = child.frame; "
