@@ -21,6 +21,7 @@ from hypothesis import strategies as st
 
 from fieldaid.errors import BrokenData, WrongUse
 from fieldaid.hearing import gate, heard, pronunciations
+from fieldaid.hearing.acceptor import Acceptor, flatten
 from fieldaid.hearing.gate import CHUNK, CHUNK_S, Gate, Segment, Segmenter, SpeechGate, segments
 from fieldaid.hearing.heard import Heard
 from fieldaid.hearing.sound import RATE, Recording, Sound, read
@@ -347,6 +348,65 @@ def test_a_broken_grammar_is_a_clear_error(jsgf):
         SphinxRecogniser(jsgf)
 
 
+class Words:
+    """A word network by hand: "wind [is] from the <side>", where <side> is west or due west."""
+
+    words = [
+        {"wind": 1},
+        {"is": 2, "from": 3},
+        {"from": 3},
+        {"the": 4},
+        {},
+        {},
+        {"west": 8, "due": 7},
+        {"west": 8},
+        {},
+    ]
+    calls = [(), (), (), (), (("side", "side", 5),), (), (), (), ()]
+    outputs = [(), (), (), (), (), (1,), (), (), (1,)]
+    start = {"line": 0, "side": 6}
+
+
+def accepts(made: Acceptor, sentence: str) -> bool:
+    step = {(state, word): after for state, word, after in made.arcs}
+    state = made.start
+    for word in sentence.split():
+        state = step.get((state, word), -1)
+    return state in made.ends
+
+
+@pytest.mark.parametrize(
+    ("sentence", "said_so"),
+    [
+        ("wind from the west", True),
+        ("wind is from the due west", True),
+        ("wind from the", False),
+        ("wind", False),
+        ("wind is is from the west", False),
+        ("west", False),
+        ("wind from the west west", False),
+    ],
+)
+def test_a_flat_network_says_what_the_network_with_slots_says(sentence, said_so):
+    made = flatten(Words, "line")
+    assert accepts(made, sentence) is said_so
+    assert made.words() == {"wind", "is", "from", "the", "due", "west"}
+    assert len({(state, word) for state, word, _ in made.arcs}) == len(made.arcs), "deterministic"
+    assert not accepts(made.without(frozenset({"due"})), "wind is from the due west")
+
+
+def test_equal_states_are_merged():
+    """By hand: start, after wind, after is, after from, after the, after due, end: seven of them differ."""
+    assert flatten(Words, "line").states == 7
+
+
+def test_a_flat_network_is_heard():
+    made = SphinxRecogniser(flatten(Words, "line"))
+    clip = first_segment("15_wind_west.flac")
+    half = len(clip.samples) // 3
+    assert made.hear(Segment(0.0, 1.0, clip.samples[half:])).text == "wind from the west"
+
+
 def test_closing_twice_does_no_harm():
     made = SphinxRecogniser("#JSGF V1.0; grammar g; public <a> = affirm;")
     made.close()
@@ -407,7 +467,7 @@ def test_broken_pronunciations_are_listed_with_their_lines(tmp_path):
 
 
 def test_recognisers_are_made_by_name():
-    made = heard.make("sphinx", jsgf="#JSGF V1.0; grammar g; public <a> = affirm;")
+    made = heard.make("sphinx", grammar="#JSGF V1.0; grammar g; public <a> = affirm;")
     assert made.name == "sphinx" and made.hear(first_segment("44_affirm.flac")).text == "affirm"
     with pytest.raises(WrongUse, match="there are: sphinx"):
         heard.make("nobody")

@@ -22,6 +22,7 @@ from fieldaid import data
 from fieldaid.clock import Stopwatch
 from fieldaid.errors import BrokenData, SoundError
 from fieldaid.hearing import denoise, pronunciations
+from fieldaid.hearing.acceptor import Acceptor, fsg
 from fieldaid.hearing.gate import Segment
 from fieldaid.hearing.heard import Heard
 
@@ -39,11 +40,11 @@ FRAME_S = 0.01
 
 
 class SphinxRecogniser:
-    """Recognises segments by a JSGF grammar, in batch: a segment's mean is taken over the whole of it.
+    """Recognises segments by a grammar, in batch: a segment's mean is taken over the whole of it.
 
     Parameters
     ----------
-    jsgf : the grammar as JSGF text; words in small letters
+    grammar : an `Acceptor`, for a large grammar; or JSGF text with words in small letters, for a small one
     words : its words, when the caller knows them; None reads them from the grammar
     said : file of pronunciations; None takes `pronunciations.tsv` of the grammars folder
 
@@ -61,20 +62,31 @@ class SphinxRecogniser:
     name = "sphinx"
 
     def __init__(
-        self, jsgf: str, words: Iterable[str] | None = None, said: str | os.PathLike[str] | None = None
+        self,
+        grammar: str | Acceptor,
+        words: Iterable[str] | None = None,
+        said: str | os.PathLike[str] | None = None,
     ) -> None:
         import pocketsphinx
 
         path = Path(said) if said is not None else data.folder("grammars") / "pronunciations.tsv"
         self._decoder = pocketsphinx.Decoder(lm=None, loglevel="FATAL", cmn="batch", bestpath=False, **BEAMS)
-        vocabulary = pronunciations.work_out(
-            jsgf_words(jsgf) if words is None else words, self._decoder.lookup_word, pronunciations.load(path)
-        )
+        if words is None:
+            words = grammar.words() if isinstance(grammar, Acceptor) else jsgf_words(grammar)
+        vocabulary = pronunciations.work_out(words, self._decoder.lookup_word, pronunciations.load(path))
         for word, phones in vocabulary.added:
             self._decoder.add_word(word, phones, False)
         self.missing = vocabulary.missing
         self.notices = (_missing_notice(self.missing, path),) if self.missing else ()
-        _add_grammar(self._decoder, jsgf, frozenset(self.missing))
+        try:
+            self._decoder.add_fsg("grammar", _network(self._decoder, grammar, frozenset(self.missing)))
+        except (ValueError, RuntimeError) as exc:
+            raise BrokenData(
+                "the recogniser cannot read the grammar",
+                where="the grammars folder",
+                why=str(exc),
+                next_step="put the grammars back as they were, or mend the last change",
+            ) from None
         self._decoder.add_allphone_file("phones", None)
         self._log = self._decoder.logmath.log
 
@@ -190,28 +202,28 @@ def _undefined(jsgf: str) -> list[str]:
     return sorted(used - defined - {"<NULL>", "<VOID>"})
 
 
-def _add_grammar(decoder: pocketsphinx.Decoder, jsgf: str, missing: frozenset[str]) -> None:
-    """Make the search "grammar". Transitions on missing words are taken out of the network, and with them every
-    phrase that needs one; JSGF's own <VOID> empties the whole grammar in this decoder."""
-    try:
-        if undefined := _undefined(jsgf):
-            raise ValueError(f"rules used and not defined: {', '.join(undefined)}")
-        network = decoder.parse_jsgf(jsgf)
-        if missing:
-            with _temporary() as path:
-                network.writefile(str(path))
-                lines = path.read_text(encoding="utf-8").splitlines()
-                kept = [line for line in lines if _transition_word(line) not in missing]
-                path.write_text("\n".join(kept) + "\n", encoding="utf-8")
-                network = decoder.read_fsg(str(path))
-        decoder.add_fsg("grammar", network)
-    except (ValueError, RuntimeError) as exc:
-        raise BrokenData(
-            "the recogniser cannot read the grammar",
-            where="JSGF made from the grammars folder",
-            why=str(exc),
-            next_step="put the grammars back as they were, or mend the last change",
-        ) from None
+def _network(
+    decoder: pocketsphinx.Decoder, grammar: str | Acceptor, missing: frozenset[str]
+) -> pocketsphinx.FsgModel:
+    """The decoder's network of a grammar. Transitions on missing words are taken out, and with them every phrase that
+    needs one; JSGF's own <VOID> would empty the whole grammar in this decoder."""
+    if isinstance(grammar, Acceptor):
+        return _read(decoder, fsg(grammar.without(missing)))
+    if undefined := _undefined(grammar):
+        raise ValueError(f"rules used and not defined: {', '.join(undefined)}")
+    network = decoder.parse_jsgf(grammar)
+    if not missing:
+        return network
+    with _temporary() as path:
+        network.writefile(str(path))
+        lines = path.read_text(encoding="utf-8").splitlines()
+    return _read(decoder, "\n".join(line for line in lines if _transition_word(line) not in missing) + "\n")
+
+
+def _read(decoder: pocketsphinx.Decoder, text: str) -> pocketsphinx.FsgModel:
+    with _temporary() as path:
+        path.write_text(text, encoding="utf-8")
+        return decoder.read_fsg(str(path))
 
 
 def _transition_word(line: str) -> str | None:
