@@ -11,6 +11,7 @@ by one line of JSON; {"failed": why} says what went wrong. The library's own mes
 
 from __future__ import annotations
 
+import ctypes
 import hashlib
 import json
 import os
@@ -66,7 +67,10 @@ def recognise(folder: str, orders: BinaryIO) -> None:
 
 def hear(recogniser: Any, sound: bytes) -> list[dict[str, Any]]:
     """The finals of one utterance. It is handed over whole and ended once: a result asked for at a pause would cut it
-    there, and would carry what was learnt of the voice into the next utterance."""
+    there, and would carry what was learnt of the voice into the next utterance. The library adds faint noise from the
+    C library's random numbers; begun anew, they give the same answer to the same sound."""
+    if sys.platform == "linux":
+        ctypes.CDLL(None).srand(1)
     recogniser.AcceptWaveform(sound)
     return [json.loads(recogniser.FinalResult())]
 

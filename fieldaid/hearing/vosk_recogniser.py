@@ -2,9 +2,9 @@
 
 Vosk makes a bigram model of the phrases and falls back to single words: the list narrows, it does not bind, and the
 grammar must parse what comes back. The grammar says far more than a list holds, so the list is every word, WAYS ways of
-saying each command, answer and question, and SENTENCES drawn sentences. Against 3,000 other drawn sentences the bigram
-model's perplexity (tests/bench/bench_vosk.py) is 4444 with the words alone, 173 with 1,000 sentences, 86 with 10,000
-and 79 with 30,000; every allowed pair of words once, instead of sentences, gives 333.
+saying each command, answer and question, and SENTENCES drawn sentences. On 3,000 other drawn sentences that bigram
+model's perplexity (tests/bench/bench_vosk.py) is 4,700 with the words alone, 190 with 1,000 sentences, 89 with 10,000
+and 81 with 30,000; 10,000 cost a second to make, and neither memory nor decoding time worth a figure.
 
 A model's confidence accepts nothing: on noise, one word of the list came back at 1.0.
 """
@@ -89,9 +89,15 @@ class VoskRecogniser:
 
     name = "vosk"
 
-    def __init__(self, jsgf: str | None = None, words: Iterable[str] | None = None, pronunciations: Any = None,
-                 grammar: Grammar | None = None, phrases: Iterable[str] = (),
-                 model: str | os.PathLike[str] | None = None) -> None:
+    def __init__(
+        self,
+        jsgf: str | None = None,
+        words: Iterable[str] | None = None,
+        pronunciations: Any = None,
+        grammar: Grammar | None = None,
+        phrases: Iterable[str] = (),
+        model: str | os.PathLike[str] | None = None,
+    ) -> None:
         if not vosk_models.is_installed():
             raise vosk_models.missing_package()
         self.folder = vosk_models.choose(model)
@@ -106,12 +112,18 @@ class VoskRecogniser:
             self._process.wait_ready()
             known = self._process.known([*wanted, UNKNOWN])
             if len(known - {UNKNOWN}) < LEAST_KNOWN * len(wanted):
-                raise WrongUse("the Vosk model does not fit the grammar", where=str(self.folder),
-                               why=f"it knows {len(known - {UNKNOWN})} of {len(wanted)} words, so it is of another "
-                                   "language", next_step="name a model of the grammar's language; see fieldaid models")
+                raise WrongUse(
+                    "the Vosk model does not fit the grammar",
+                    where=str(self.folder),
+                    why=f"it knows {len(known - {UNKNOWN})} of {len(wanted)} words, so it is of another "
+                    "language",
+                    next_step="name a model of the grammar's language; see fieldaid models",
+                )
             made = phrase_list(sentences, wanted, known)
             self.missing = made.missing
-            self._phrases = list(made.phrases) if made.phrases and vosk_models.takes_phrases(self.folder) else None
+            self._phrases = (
+                list(made.phrases) if made.phrases and vosk_models.takes_phrases(self.folder) else None
+            )
             self._process.listen_for(self._phrases, RATE)
         except BaseException:
             self._process.close()
@@ -134,9 +146,12 @@ class VoskRecogniser:
         samples = np.asarray(segment.samples)
         lasts = segment.end_s - segment.start_s
         if lasts > 0 and abs(len(samples) / RATE - lasts) > 0.1 * lasts + 0.1:
-            raise SoundError("the sound has the wrong rate", where=f"{segment.start_s:.1f} s",
-                             why=f"{len(samples)} samples for {lasts:.2f} s are not {RATE} a second",
-                             next_step=f"resample it to {RATE} a second")
+            raise SoundError(
+                "the sound has the wrong rate",
+                where=f"{segment.start_s:.1f} s",
+                why=f"{len(samples)} samples for {lasts:.2f} s are not {RATE} a second",
+                next_step=f"resample it to {RATE} a second",
+            )
         if len(samples) < SHORTEST_S * RATE or not np.abs(samples).max() > 0:
             return Heard("", ms={"decode": watch.ms()}, **at)
         text, figures = joined(self._decode(_as_int16(samples)))
@@ -156,9 +171,12 @@ class VoskRecogniser:
         try:
             if self._process is None:
                 if self._failures > RESTARTS:
-                    raise SoundError("the Vosk recogniser is closed", where=str(self.folder),
-                                     why="it was closed, or broke off too often",
-                                     next_step=f"look at: fieldaid models check {self.folder}")
+                    raise SoundError(
+                        "the Vosk recogniser is closed",
+                        where=str(self.folder),
+                        why="it was closed, or broke off too often",
+                        next_step=f"look at: fieldaid models check {self.folder}",
+                    )
                 self._process = VoskProcess(self.folder)
                 self._process.wait_ready()
                 self._process.listen_for(self._phrases, RATE)
@@ -175,8 +193,10 @@ class VoskRecogniser:
     def _notices(self, known: set[str]) -> Iterable[str]:
         if self.missing:
             words = "1 word" if len(self.missing) == 1 else f"{len(self.missing)} words"
-            yield (f"{words} of the grammar cannot be heard with the Vosk model {self.folder.name}: "
-                   f"{', '.join(self.missing)}. Typing takes them.")
+            yield (
+                f"{words} of the grammar cannot be heard with the Vosk model {self.folder.name}: "
+                f"{', '.join(self.missing)}. Typing takes them."
+            )
         if not vosk_models.takes_phrases(self.folder):
             yield NO_PHRASES
         elif UNKNOWN not in known:
@@ -190,7 +210,9 @@ def drawn(grammar: Grammar, sentences: int = SENTENCES, ways: int = WAYS, seed: 
     """Sentences of the grammar for a phrase list; the same for the same seed."""
     draw = Draw(grammar.loaded, random.Random(seed))
     others = [(tree, grammar.loaded.outputs[output]) for tree, output in grammar.loaded.trees]
-    found = [draw.of(tree, output)[0] for tree, output in others if output.kind != "facts" for _ in range(ways)]
+    found = [
+        draw.of(tree, output)[0] for tree, output in others if output.kind != "facts" for _ in range(ways)
+    ]
     return found + [text for text, _ in grammar.sentences(seed, sentences)]
 
 
