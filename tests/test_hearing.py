@@ -401,7 +401,7 @@ def test_equal_states_are_merged():
 
 
 def test_a_flat_network_is_heard():
-    made = SphinxRecogniser(flatten(Words, "line"))
+    made = SphinxRecogniser(grammar=flatten(Words, "line"))
     clip = first_segment("15_wind_west.flac")
     half = len(clip.samples) // 3
     assert made.hear(Segment(0.0, 1.0, clip.samples[half:])).text == "wind from the west"
@@ -467,10 +467,12 @@ def test_broken_pronunciations_are_listed_with_their_lines(tmp_path):
 
 
 def test_recognisers_are_made_by_name():
-    made = heard.make("sphinx", grammar="#JSGF V1.0; grammar g; public <a> = affirm;")
+    made = heard.make("sphinx", jsgf="#JSGF V1.0; grammar g; public <a> = affirm;")
     assert made.name == "sphinx" and made.hear(first_segment("44_affirm.flac")).text == "affirm"
-    with pytest.raises(WrongUse, match="there are: sphinx"):
+    with pytest.raises(WrongUse, match="there are: .*sphinx"):
         heard.make("nobody")
+    with pytest.raises(WrongUse, match="needs a grammar"):
+        heard.make("sphinx")
 
 
 def test_another_recogniser_can_be_added(monkeypatch):

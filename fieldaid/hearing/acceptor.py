@@ -22,6 +22,13 @@ class WordNetwork(Protocol):
     start: Mapping[str, int]
 
 
+class HasNetwork(Protocol):
+    """A loaded grammar, as far as it is needed here."""
+
+    @property
+    def network(self) -> WordNetwork: ...
+
+
 @dataclass(frozen=True)
 class Acceptor:
     """States are numbers from 0.

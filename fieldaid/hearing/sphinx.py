@@ -20,11 +20,12 @@ import numpy as np
 
 from fieldaid import data
 from fieldaid.clock import Stopwatch
-from fieldaid.errors import BrokenData, SoundError
-from fieldaid.hearing import denoise, pronunciations
-from fieldaid.hearing.acceptor import Acceptor, fsg
+from fieldaid.errors import BrokenData, SoundError, WrongUse
+from fieldaid.hearing import denoise
+from fieldaid.hearing.acceptor import Acceptor, HasNetwork, flatten, fsg
 from fieldaid.hearing.gate import Segment
 from fieldaid.hearing.heard import Heard
+from fieldaid.hearing.pronunciations import load, work_out
 
 if TYPE_CHECKING:
     import pocketsphinx
@@ -34,6 +35,8 @@ WORST = -45.0
 """Least figures of a sentence that counts as understood, in the decoder's units a frame of 10 ms."""
 BEAMS = {"beam": 1e-40, "wbeam": 1e-24, "pbeam": 1e-40}
 """Narrower than the default (1e-48, 7e-29, 1e-48): a fifth less time, the same sentences."""
+TOP = "line"
+"""The sub-network of the grammar that holds a line; more may follow."""
 PEAK = 0.5
 SHORTEST_S = 0.2
 FRAME_S = 0.01
@@ -44,9 +47,10 @@ class SphinxRecogniser:
 
     Parameters
     ----------
-    grammar : an `Acceptor`, for a large grammar; or JSGF text with words in small letters, for a small one
+    jsgf : a small grammar as JSGF text, words in small letters; not needed with `grammar`
     words : its words, when the caller knows them; None reads them from the grammar
-    said : file of pronunciations; None takes `pronunciations.tsv` of the grammars folder
+    pronunciations : file of pronunciations; None takes `pronunciations.tsv` of the grammars folder
+    grammar : the loaded grammar, whose word network is used, or an `Acceptor`; needed for a large grammar
 
     Attributes
     ----------
@@ -63,23 +67,30 @@ class SphinxRecogniser:
 
     def __init__(
         self,
-        grammar: str | Acceptor,
+        jsgf: str | None = None,
         words: Iterable[str] | None = None,
-        said: str | os.PathLike[str] | None = None,
+        pronunciations: str | os.PathLike[str] | None = None,
+        grammar: HasNetwork | Acceptor | None = None,
     ) -> None:
         import pocketsphinx
 
-        path = Path(said) if said is not None else data.folder("grammars") / "pronunciations.tsv"
+        given = (
+            pronunciations if pronunciations is not None else data.folder("grammars") / "pronunciations.tsv"
+        )
+        path = Path(given)
+        source = _source(jsgf, grammar)
         self._decoder = pocketsphinx.Decoder(lm=None, loglevel="FATAL", cmn="batch", bestpath=False, **BEAMS)
-        if words is None:
-            words = grammar.words() if isinstance(grammar, Acceptor) else jsgf_words(grammar)
-        vocabulary = pronunciations.work_out(words, self._decoder.lookup_word, pronunciations.load(path))
+        if isinstance(source, Acceptor):
+            words = source.words()
+        elif words is None:
+            words = jsgf_words(source)
+        vocabulary = work_out(words, self._decoder.lookup_word, load(path))
         for word, phones in vocabulary.added:
             self._decoder.add_word(word, phones, False)
         self.missing = vocabulary.missing
         self.notices = (_missing_notice(self.missing, path),) if self.missing else ()
         try:
-            self._decoder.add_fsg("grammar", _network(self._decoder, grammar, frozenset(self.missing)))
+            self._decoder.add_fsg("grammar", _network(self._decoder, source, frozenset(self.missing)))
         except (ValueError, RuntimeError) as exc:
             raise BrokenData(
                 "the recogniser cannot read the grammar",
@@ -200,6 +211,26 @@ def _undefined(jsgf: str) -> list[str]:
     defined = {name for rule in rules for name in re.findall(r"<[^>]*>", rule.partition("=")[0])}
     used = {name for rule in rules for name in re.findall(r"<[^>]*>", rule.partition("=")[2])}
     return sorted(used - defined - {"<NULL>", "<VOID>"})
+
+
+def _source(jsgf: str | None, grammar: HasNetwork | Acceptor | None) -> str | Acceptor:
+    """The grammar in the form that the decoder takes.
+
+    Raises
+    ------
+    WrongUse : neither was given
+    """
+    if isinstance(grammar, Acceptor):
+        return grammar
+    if grammar is not None:
+        return flatten(grammar.network, TOP)
+    if jsgf is None:
+        raise WrongUse(
+            "the recogniser sphinx needs a grammar",
+            why="none was given",
+            next_step="pass grammar=load_grammar()",
+        )
+    return jsgf
 
 
 def _network(
