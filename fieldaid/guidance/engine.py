@@ -31,6 +31,10 @@ READY_S = 10.0
 _KEPT_ERRORS = 4096
 _ROOT = Path(__file__).resolve().parents[2]
 START = f"import sys; sys.path.insert(0, {str(_ROOT)!r}); from fieldaid.guidance.engine_child import main; main()"
+# What a child says when the C module does not load, and what then helps.
+LOAD_ERRORS = ("ImportError", "ModuleNotFoundError")
+HOW_TO_REBUILD = ("durable-rules does not load: build it again for this Python (3.13 needs "
+                  "CPPFLAGS=-DPyEval_CallObject=PyObject_CallObject)")
 HOW_TO_GET_IT = "python3 -m pip install 'fieldaid[engine]' (needs gcc and Python's headers)"
 
 

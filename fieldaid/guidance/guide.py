@@ -127,7 +127,9 @@ class Guide:
     def _lost(self, error: EngineError) -> None:
         self._notice("lost", f"Second opinion lost: {error.why or error.what}. One channel decides meanwhile.")
         if self.engine is not None and self.engine.given_up:
-            self._notice("given up", "No second opinion from now on: it could not be started again.")
+            broken = any(word in error.why for word in engine_.LOAD_ERRORS)
+            why = engine_.HOW_TO_REBUILD if broken else "it could not be started again"
+            self._notice("given up", f"No second opinion from now on: {why}.")
 
     def _notice(self, what: str, text: str) -> None:
         if what not in self._said:

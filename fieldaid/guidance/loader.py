@@ -57,29 +57,12 @@ def load(folder: Path, overlays: list[Path], computed: Mapping[str, Fact]) -> Pa
         overlays_.reword(base.rules, one.lists["changes"], findings)
     names = {**names_told, **concluded_names(derived, _concluded([*base.rules, *(r for o in above for r in o.rules)]))}
     reader = RuleReader(names, parameters, derived, computed, findings)
-    rules: list[Rule] = []
-    order = 0
-    for source_folder in everything:
-        added = []
-        for node in source_folder.rules:
-            rule = reader.read(node, order)
-            order += 1
-            if rule is not None:
-                added.append(rule)
-        if source_folder is not base:
-            rules = overlays_.retire(rules, source_folder.lists["changes"], findings)
-            overlays_.check_added(rules, added, {one for one in derived if _declares(base, one)}, findings)
-        rules += added
+    rules = _rules(everything, reader, {one for one in derived if _declares(base, one)})
     findings += check_rules(rules, sources, invariants)
-    readable = len(rules) == order
+    readable = len(rules) == sum(len(one.rules) for one in everything)
     _check_enforced(base, invariants, rules, readable, findings)
-    meta = _meta(base, findings)
-    if not order and base.pack is not None:
-        findings.append(Finding(str(folder / "rules"), 0, 0, "F110", "the pack has no rules",
-                                "an empty pack would say nothing and look like peace; add rules/*.yaml"))
-    elif order and readable and not any(rule.live for rule in rules):
-        findings.append(Finding(str(folder / "rules"), 0, 0, "F110", "no rule of the pack takes part",
-                                "give rules the status trial or stable"))
+    _refuse_empty(base, rules, readable, findings)
+    meta, *_ = [_meta(one, findings) for one in everything]
     if findings:
         many = f"{len(findings)} findings" if len(findings) > 1 else "1 finding"
         raise BrokenData(f"the rule pack cannot be used ({many})", sorted(findings, key=_where), where=str(folder),
@@ -88,6 +71,34 @@ def load(folder: Path, overlays: list[Path], computed: Mapping[str, Fact]) -> Pa
     return Pack(**meta, folder=folder, rules=tuple(rules), sources=sources, parameters=parameters, derived=derived,
                 invariants=tuple(invariants), computed=dict(computed), overlays=tuple(str(one) for one in overlays),
                 digest=digest)
+
+
+def _rules(folders: list[Folder], reader: RuleReader, base_derived: set[str]) -> list[Rule]:
+    """The rules of the base and of each overlay in turn; an overlay retires and adds as it may."""
+    rules: list[Rule] = []
+    order = 0
+    for n, folder in enumerate(folders):
+        added = []
+        for node in folder.rules:
+            rule = reader.read(node, order)
+            order += 1
+            if rule is not None:
+                added.append(rule)
+        if n:
+            rules = overlays_.retire(rules, folder.lists["changes"], reader.findings)
+            overlays_.check_added(rules, added, base_derived, reader.findings)
+        rules += added
+    return rules
+
+
+def _refuse_empty(base: Folder, rules: list[Rule], readable: bool, findings: list[Finding]) -> None:
+    at = str(base.path / "rules")
+    if base.pack is not None and not base.rules:
+        findings.append(Finding(at, 0, 0, "F110", "the pack has no rules",
+                                "an empty pack would say nothing and look like peace; add rules/*.yaml"))
+    elif rules and readable and not any(rule.live for rule in rules):
+        findings.append(Finding(at, 0, 0, "F110", "no rule of the pack takes part",
+                                "give rules the status trial or stable"))
 
 
 def _where(finding: Finding) -> tuple[str, int, int]:
@@ -120,10 +131,23 @@ def _read_folder(folder: Path, findings: list[Finding], is_overlay: bool = False
                                         "change the rules themselves"))
         elif path.is_file():
             found.lists[name] = entries_of(take(path), f"{name}.yaml", findings)
+    _refuse_strays(folder, [f"{name}.yaml" for name in ("pack", *found.lists)], findings)
     for path in sorted((folder / "rules").glob("*.yaml")):
         found.rules += entries_of(take(path), path.name, findings)
     found.content = content.digest()
     return found
+
+
+def _refuse_strays(folder: Path, known: list[str], findings: list[Finding]) -> None:
+    """A file that would not be read is a rule that would not count: better an error than silence."""
+    for path in sorted([*folder.glob("*.y*ml"), *(folder / "rules").glob("**/*.y*ml")]):
+        in_rules = path.parent != folder
+        if in_rules and (path.suffix != ".yaml" or path.parent != folder / "rules"):
+            findings.append(Finding(str(path), 0, 0, "F109", "this file would not be read",
+                                    "rules are read from rules/*.yaml"))
+        elif not in_rules and path.name not in known:
+            findings.append(Finding(str(path), 0, 0, "F109", "this file would not be read",
+                                    nearest(path.name, known)))
 
 
 def _meta(base: Folder, findings: list[Finding]) -> dict[str, str]:

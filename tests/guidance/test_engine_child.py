@@ -239,6 +239,17 @@ def test_without_durable_rules_one_channel_decides_and_says_what_that_costs(pack
 
 
 @needs_engine
+def test_a_durable_rules_that_does_not_load_is_named_with_what_helps(pack, monkeypatch):
+    """As on Python 3.13, where it builds and then lacks a symbol."""
+    monkeypatch.setattr(engine_module, "START", start("sys.modules['durable_rules_engine'] = None"))
+    with Guide(pack) as guide:
+        found = guide.evaluate(SOFT)
+        assert (found.access, found.channels_agree) == ("leave now", None)
+        lost, given_up = found.notices
+        assert "durable_rules_engine" in lost and "CPPFLAGS" in given_up
+
+
+@needs_engine
 def test_channels_that_differ_are_said_once_and_the_stricter_counts(pack, monkeypatch):
     before = ("from fieldaid.guidance import engine_compile; engine_compile.compile_unless = lambda stage, unless: []")
     monkeypatch.setattr(engine_module, "START", start(before))

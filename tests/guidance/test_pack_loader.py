@@ -221,6 +221,15 @@ def test_a_file_that_is_not_text_is_an_error(folder):
     assert [one.code for one in findings(folder)] == ["F101"]
 
 
+@pytest.mark.parametrize("name", ["rules/more.yml", "rules/deep/more.yaml", "paramters.yaml", "changes.yaml"])
+def test_a_file_that_would_not_be_read_is_an_error(folder, name):
+    path = folder / name
+    path.parent.mkdir(exist_ok=True)
+    path.write_text(RULE)
+    (found,) = findings(folder)
+    assert (found.code, found.file) == ("F109", str(path))
+
+
 @pytest.mark.parametrize(("row", "code"), [
     ("- {id: a, about: x, unit: mph, default: 4, low: 5, high: 9, source: [X01]}", "F401"),
     ("- {id: a, about: x, unit: mph, default: 4, low: 1, high: 9, source: [X77]}", "F305"),
@@ -254,6 +263,12 @@ def test_the_digest_changes_with_the_rules_and_only_then(folder):
 
 
 # Overlays
+
+
+def test_an_overlay_says_what_it_is(folder, overlay):
+    load_pack(folder, [overlay])
+    (overlay / "pack.yaml").write_text("name: Tarn Hollow\nversion: 1\nstate: trial\nlanguage: en\nabout: Invented.\n")
+    assert sorted(one.code for one in findings(folder, overlay)) == ["F104", "F106"]
 
 
 @pytest.fixture
