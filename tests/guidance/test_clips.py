@@ -9,7 +9,8 @@ from fieldaid.guidance.reference import Reference
 
 clips = pytest.importorskip("clips", reason="clipspy is not installed")
 
-PACKS = ["barn", pytest.param("house", marks=pytest.mark.skipif(not HOUSE.is_dir(), reason="no pack is shipped"))]
+PACKS = ["barn", pytest.param("house", marks=[
+    pytest.mark.slow, pytest.mark.skipif(not HOUSE.is_dir(), reason="no pack is shipped")])]
 
 
 @pytest.mark.parametrize("name", PACKS)
