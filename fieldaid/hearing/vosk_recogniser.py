@@ -143,7 +143,8 @@ class VoskRecogniser:
         """
         watch = Stopwatch()
         at = {"recogniser": self.name, "start_s": segment.start_s, "end_s": segment.end_s}
-        samples = np.asarray(segment.samples)
+        # What is no number is taken as silence.
+        samples = np.nan_to_num(segment.samples, posinf=0.0, neginf=0.0)
         lasts = segment.end_s - segment.start_s
         if lasts > 0 and abs(len(samples) / RATE - lasts) > 0.1 * lasts + 0.1:
             raise SoundError(
@@ -248,5 +249,5 @@ def joined(finals: list[dict[str, Any]]) -> tuple[str, dict[str, float]]:
 
 
 def _as_int16(samples: np.ndarray) -> bytes:
-    """As the library takes it: 16-bit, little-endian. What is no number is taken as silence."""
-    return (np.clip(np.nan_to_num(samples), -1.0, 1.0) * 32767).astype("<i2").tobytes()
+    """As the library takes it: 16-bit, little-endian."""
+    return (np.clip(samples, -1.0, 1.0) * 32767).astype("<i2").tobytes()
