@@ -7,7 +7,7 @@ subsets and with equal states merged it stays small: 14,075 nodes with 148 slots
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -67,33 +67,43 @@ def flatten(network: WordNetwork, top: str) -> Acceptor:
     ------
     KeyError : no such sub-network
     """
-    first = _reached(network, [(network.start[top], ())])
+    reached: dict[_Item, frozenset[_Item]] = {}
+
+    def after(items: Iterable[_Item]) -> frozenset[_Item]:
+        found = []
+        for item in items:
+            if item not in reached:
+                reached[item] = _reached(network, item)
+            found.append(reached[item])
+        return found[0] if len(found) == 1 else frozenset().union(*found)
+
+    first = after([(network.start[top], ())])
     number = {first: 0}
-    todo, ends = [first], []
+    todo, ends = [first], set()
     arcs: list[dict[str, int]] = [{}]
     while todo:
         state = todo.pop()
         at = number[state]
-        following: dict[str, set[_Item]] = {}
+        following: dict[str, list[_Item]] = {}
         for node, owed in state:
             if network.outputs[node] and not owed:
-                ends.append(at)
+                ends.add(at)
             for word, target in network.words[node].items():
-                following.setdefault(word, set()).add((target, owed))
+                following.setdefault(word, []).append((target, owed))
         for word, items in following.items():
-            after = _reached(network, items)
-            if after not in number:
-                number[after] = len(number)
+            to = after(items)
+            if to not in number:
+                number[to] = len(number)
                 arcs.append({})
-                todo.append(after)
-            arcs[at][word] = number[after]
-    return _merged(arcs, frozenset(ends))
+                todo.append(to)
+            arcs[at][word] = number[to]
+    return _merged(arcs, ends)
 
 
-def _reached(network: WordNetwork, items: Iterable[_Item]) -> frozenset[_Item]:
+def _reached(network: WordNetwork, item: _Item) -> frozenset[_Item]:
     """Where one can be without another word, as far as a word or the end may follow."""
     seen: set[_Item] = set()
-    todo = list(items)
+    todo = [item]
     while todo:
         item = todo.pop()
         if item in seen:
@@ -106,24 +116,24 @@ def _reached(network: WordNetwork, items: Iterable[_Item]) -> frozenset[_Item]:
     return frozenset(one for one in seen if network.words[one[0]] or (network.outputs[one[0]] and not one[1]))
 
 
-def _merged(arcs: list[dict[str, int]], ends: frozenset[int]) -> Acceptor:
+def _merged(arcs: list[dict[str, int]], ends: set[int]) -> Acceptor:
     """States from which the same can be said become one (Moore's partition refinement)."""
-    group = [int(state in ends) for state in range(len(arcs))]
+    rows = [sorted(out.items()) for out in arcs]
+    targets = [[target for _, target in row] for row in rows]
+    group = _numbered((state in ends, tuple(word for word, _ in row)) for state, row in enumerate(rows))
     groups = 0
-    while True:
-        names: dict[tuple[int, frozenset[tuple[str, int]]], int] = {}
-        finer = []
-        for state, out in enumerate(arcs):
-            key = (group[state], frozenset((word, group[target]) for word, target in out.items()))
-            finer.append(names.setdefault(key, len(names)))
-        group = finer
-        if len(names) == groups:
-            break
-        groups = len(names)
-    merged = {
-        (group[state], word, group[target]) for state, out in enumerate(arcs) for word, target in out.items()
-    }
+    while groups < (groups := max(group) + 1):
+        group = _numbered(
+            (one, tuple(map(group.__getitem__, to))) for one, to in zip(group, targets, strict=True)
+        )
+    merged = {(group[state], word, group[target]) for state, row in enumerate(rows) for word, target in row}
     return Acceptor(group[0], frozenset(group[state] for state in ends), tuple(sorted(merged)), groups)
+
+
+def _numbered(keys: Iterable[Hashable]) -> list[int]:
+    """Equal keys get equal numbers, from 0 in the order of their first coming."""
+    numbers: dict[Hashable, int] = {}
+    return [numbers.setdefault(key, len(numbers)) for key in keys]
 
 
 def fsg(acceptor: Acceptor, alike: float = 0.5, another: float = 0.1) -> str:
