@@ -13,6 +13,7 @@ import threading
 from pathlib import Path
 from typing import Any
 
+from fieldaid.clock import Stopwatch
 from fieldaid.errors import SoundError
 
 CHILD = Path(__file__).with_name("vosk_child.py")
@@ -27,6 +28,10 @@ class VoskProcess:
     Parameters
     ----------
     folder : the model
+
+    Attributes
+    ----------
+    load_ms : from the start of the process until `wait_ready` came back [ms]
     """
 
     def __init__(self, folder: Path) -> None:
@@ -35,7 +40,7 @@ class VoskProcess:
         self._messages = tempfile.TemporaryFile()
         self._process = subprocess.Popen([sys.executable, "-P", str(CHILD), "recognise", str(folder)],
                                          stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=self._messages)
-        self.load_ms = 0.0
+        self._watch, self.load_ms = Stopwatch(), 0.0
 
     def wait_ready(self) -> None:
         """Until the model is loaded.
@@ -44,7 +49,8 @@ class VoskProcess:
         ------
         SoundError : it cannot be loaded
         """
-        self.load_ms = float(self._answer(None, LOAD_S)["ready"])
+        self._answer(None, LOAD_S)
+        self.load_ms = self._watch.ms()
 
     def known(self, words: list[str]) -> set[str]:
         """Those of the words that the model has."""

@@ -90,9 +90,9 @@ def _check_one(folder: Path, out: TextIO) -> int:
             print(f"  {finding}", file=out)
         return 1
     print("  files: whole, as far as their names and first bytes tell", file=out)
+    words = sorted(load_grammar().words())
     process = VoskProcess(folder)
     try:
-        words = sorted(load_grammar().words())
         process.wait_ready()
         print(f"  loads: in {process.load_ms / 1000:.1f} s", file=out)
         known = process.known([*words, UNKNOWN])
