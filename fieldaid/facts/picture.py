@@ -7,8 +7,9 @@ guidance sees of one section.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any, Literal, Mapping
+from typing import Any, Literal
 
 from fieldaid.facts.situation import Situation
 from fieldaid.facts.values import check_value, same_value
@@ -94,7 +95,7 @@ class Picture:
                 continue
             if one.act == "expire":
                 for name in [name for name in found if name.startswith(one.name)]:
-                    if fact(name).is_loosening(found[name].value):
+                    if found[name].value is not None and not fact(name).lasts(found[name].value):
                         del found[name]
                 continue
             after = _add(fact(one.name), found.get(one.name), one)
@@ -135,7 +136,7 @@ def _add(spec: Fact, before: Known | None, one: Telling) -> Known | None:
     if one.act == "withdraw":
         return None
     if one.act == "cannot tell":
-        if before is not None and before.value is not None and not spec.is_loosening(before.value):
+        if before is not None and before.value not in (None, CANNOT_TELL) and spec.lasts(before.value):
             return before
         return Known(one.name, CANNOT_TELL, one.basis, one.who, one.at, one.n, one.confirmed)
     fresh = Known(one.name, one.value, one.basis, one.who, one.at, one.n, one.confirmed)
@@ -186,11 +187,14 @@ def worst(spec: Fact, values: tuple[Any, ...]) -> Any:
 
 
 def _aged(known: Known, now: float) -> Known:
+    """Good news goes stale, or turns into what it leaves behind; a danger stays as it was told."""
     spec = fact(known.name)
-    if spec.stale_s is None or known.value in (None, CANNOT_TELL):
+    if spec.stale_s is None or known.value in (None, CANNOT_TELL) or now - known.at <= spec.stale_s:
         return known
-    ages = spec.is_loosening(known.value) or spec.placing
-    return replace(known, stale=True) if ages and now - known.at > spec.stale_s else known
+    later = dict(spec.ages_to).get(known.value) if isinstance(known.value, str) else None
+    if later is not None:
+        return replace(known, value=later)
+    return replace(known, stale=True) if spec.placing or not spec.lasts(known.value) else known
 
 
 def told_values(known: Mapping[str, Known]) -> dict[str, Any]:

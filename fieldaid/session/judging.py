@@ -29,7 +29,7 @@ class Advises(Protocol):
 class Judged:
     """Guidance on the main roof and on each section told about, and what is known at that moment.
 
-    `unconfirmed` are placing facts that were spoken, read back and not confirmed, while the gate hangs on them.
+    `unconfirmed` are placing facts that were spoken, read back and not confirmed, while access or gate hangs on them.
     """
 
     main: Conclusions
@@ -43,7 +43,7 @@ def judge(guide: Advises, state: State, at: float) -> Judged:
     picture = state.picture
     known = picture.known(at)
     main = guide.evaluate(picture.situation(at))
-    loosest_gate = main.gate
+    loosest = (main.access, main.gate)
     loose = tuple(one for one in known.values() if not one.confirmed and one.counts)
     others: list[Conclusions] = []
     if loose:
@@ -53,8 +53,8 @@ def judge(guide: Advises, state: State, at: float) -> Judged:
     for other in others:
         main = stricter(main, other)
     sections = {name: _section(guide, state, picture, name, at) for name in picture.sections()}
-    matters = main.gate != loosest_gate and bool(loose)
-    if matters:
+    matters = (main.access, main.gate) != loosest and bool(loose)
+    if matters and main.gate != loosest[1] and main.access == loosest[0]:
         # What is missing is a confirmation, not a telling.
         text = f"{fact(loose[0].name).called} not confirmed"
         main = replace(main, gate_says=(Line("gate", text, main.gate_rules, f"not confirmed:{loose[0].name}"),))

@@ -9,14 +9,13 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any, Protocol
 
-from fieldaid.guidance.why import why, why_not
-
 from fieldaid import __version__
 from fieldaid.clock import Stopwatch, now, stamp
 from fieldaid.errors import JournalError
 from fieldaid.facts.picture import CANNOT_TELL, told_values
 from fieldaid.grammar import Ask, Grammar, Parsed, Reading
 from fieldaid.guidance.guide import Conclusions, Guide
+from fieldaid.guidance.why import why, why_not
 from fieldaid.session import drafts
 from fieldaid.session.dialogue import CONFIRM_AT_ONCE, Effects, State, Utterance, ask_to_confirm, reduce
 from fieldaid.session.journal import Journal
