@@ -12,7 +12,7 @@ from fieldaid.guidance.engine import is_installed
 from fieldaid.guidance.pack import ACCESS, GATE, REASONS
 
 ROWS = yaml.safe_load((Path(__file__).parent / "truth_table.yaml").read_text(encoding="utf-8"))["rows"]
-KEYS = {"name", "facts", "basis", "told", "section", "access", "reason", "gate", "trigger", "note"}
+KEYS = {"name", "facts", "basis", "told", "section", "access", "reason", "gate", "trigger", "place", "kind", "note"}
 
 
 def situation(row: dict):
@@ -26,6 +26,8 @@ def check(row: dict, outcome) -> None:
     assert outcome.gate == row["gate"], said
     if "reason" in row:
         assert outcome.access_reason == row["reason"], said
+    for name in {"place", "kind"} & set(row):
+        assert getattr(outcome, name) == row[name], said
     if row.get("trigger") == "none":
         assert not outcome.triggers, said
     if outcome.access in ("leave now", "come down", "stay off"):
