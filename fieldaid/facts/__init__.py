@@ -10,6 +10,16 @@ from fieldaid.facts.values import check_value, same_value
 from fieldaid.facts.vocabulary import FACTS, SECTIONS, Fact, fact, split_section
 
 __all__ = [
-    "CANNOT_TELL", "FACTS", "Fact", "Known", "Picture", "SECTIONS", "Situation", "Telling",
-    "check_value", "fact", "same_value", "split_section",
+    "CANNOT_TELL",
+    "FACTS",
+    "Fact",
+    "Known",
+    "Picture",
+    "SECTIONS",
+    "Situation",
+    "Telling",
+    "check_value",
+    "fact",
+    "same_value",
+    "split_section",
 ]

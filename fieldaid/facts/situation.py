@@ -32,5 +32,4 @@ class Situation:
         """
         cannot = frozenset(name for name, value in facts.items() if value == "cannot tell")
         values = {name: check_value(name, value) for name, value in facts.items() if name not in cannot}
-        return cls(values=values, basis={name: (basis or {}).get(name, "told") for name in values},
-                   cannot_tell=cannot)
+        return cls(values=values, basis={name: (basis or {}).get(name, "told") for name in values}, cannot_tell=cannot)

@@ -22,8 +22,9 @@ def _choice(one: Fact, value: Any) -> str:
     if value in one.values:
         return value
     near = difflib.get_close_matches(str(value), one.values, n=1, cutoff=0.6)
-    raise _wrong(one, value, f"its values are {', '.join(one.values)}",
-                 f"did you mean {near[0]}?" if near else "use one of them")
+    raise _wrong(
+        one, value, f"its values are {', '.join(one.values)}", f"did you mean {near[0]}?" if near else "use one of them"
+    )
 
 
 def _number(one: Fact, value: Any) -> float | int:
@@ -61,22 +62,31 @@ def _ladders(one: Fact, value: Any) -> list[dict[str, str]]:
     for ladder in value:
         place, kind, usable = (ladder.get("place", "unsaid"), ladder.get("kind", "ground"), ladder.get("usable", "yes"))
         if place not in LADDER_PLACES or kind not in LADDER_KINDS or usable not in ("yes", "no"):
-            raise _wrong(one, ladder, f"a ladder has a place ({', '.join(LADDER_PLACES)}), a kind "
-                         f"({', '.join(LADDER_KINDS)}) and usable yes or no", "tell the ladder again")
+            raise _wrong(
+                one,
+                ladder,
+                f"a ladder has a place ({', '.join(LADDER_PLACES)}), a kind "
+                f"({', '.join(LADDER_KINDS)}) and usable yes or no",
+                "tell the ladder again",
+            )
         found.append({"place": place, "kind": kind, "usable": usable})
     return found
 
 
 def _air(one: Fact, value: Any) -> dict[str, Any]:
     if isinstance(value, dict) and len(value) == 1:
-        (key, told), = value.items()
+        ((key, told),) = value.items()
         if key == "low" and told in ("yes", "no"):
             return {"low": told}
         bounds = AIR_KEYS.get(key)
         if bounds and isinstance(told, (int, float)) and not isinstance(told, bool) and bounds[0] <= told <= bounds[1]:
             return {key: int(told) if float(told).is_integer() and key == "minutes" else float(told)}
-    raise _wrong(one, value, "air is low, minutes (0 to 90) or a fraction (0 to 1) of the lowest member",
-                 "say it again, such as half, or ten minutes")
+    raise _wrong(
+        one,
+        value,
+        "air is low, minutes (0 to 90) or a fraction (0 to 1) of the lowest member",
+        "say it again, such as half, or ten minutes",
+    )
 
 
 _CHECKS = {"choice": _choice, "number": _number, "years": _years, "places": _places, "ladders": _ladders, "air": _air}
