@@ -47,7 +47,8 @@ class Asking:
             reached, nodes = walk.furthest(LINE, begin)
             if reached - begin < 2 or reached <= start - 1 or reached > end:
                 continue
-            topics = {self.topic(name) for node in nodes for name in self._facts_beyond(node, network)}
+            missing = [target for node in nodes for _, _, target in network.calls[node]]
+            topics = {self.topic(name) for node in missing for name in self._facts_beyond(node, network)}
             if len(topics) == 1:
                 return [self.about(topics.pop())]
         return []

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from fieldaid.grammar.load import LINE, Loaded
 from fieldaid.grammar.network import Network, Walk
+from fieldaid.grammar.template import Tree, Word
 from fieldaid.grammar.tokens import sentences_of
 
 
@@ -17,7 +18,14 @@ def complete(loaded: Loaded, prefix: str, limit: int) -> list[str]:
     found = _next(loaded.network, row)
     fitting = [word for word in found if word.startswith(begun)]
     order = {word: at for at, word in enumerate(found)}
-    return sorted(fitting, key=lambda word: (word == begun, order[word]))[:limit]
+    fill = _fill_words(loaded)
+    return sorted(fitting, key=lambda word: (word == begun, word in fill or len(word) == 1, order[word]))[:limit]
+
+
+def _fill_words(loaded: Loaded) -> frozenset[str]:
+    """Words that filler begins with: offered last."""
+    return frozenset(first_word(tree) for tree, output in loaded.trees if loaded.outputs[output].kind == "filler"
+                     for tree in getattr(tree, "items", (tree,)))
 
 
 def _next(network: Network, row: tuple[str, ...]) -> list[str]:
@@ -65,3 +73,12 @@ def _open_words(network: Network, row: tuple[str, ...], begin: int, sub: str) ->
                 seen.add(step)
                 stack.append(step)
     return sorted(found)
+
+
+def first_word(tree: Tree) -> str:
+    """The first word of a plain tree."""
+    while not isinstance(tree, Word):
+        if not getattr(tree, "items", ()):
+            return ""
+        tree = tree.items[0]
+    return tree.text

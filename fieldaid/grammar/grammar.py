@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, Iterator
+from typing import Any
 
 from fieldaid import data
 from fieldaid.grammar.complete import complete
+from fieldaid.grammar.fsg import fsg
 from fieldaid.grammar.jsgf import jsgf, speakable
 from fieldaid.grammar.load import LINE, Loaded, load
 from fieldaid.grammar.model import Parsed, Reading
@@ -44,7 +46,8 @@ class Grammar:
         return complete(self.loaded, prefix, limit)
 
     def jsgf(self, scope: str | None = None) -> str:
-        """The grammar for a recogniser in JSpeech Grammar Format.
+        """The grammar for a recogniser in JSpeech Grammar Format. pocketsphinx compiles the scopes in milliseconds,
+        but not the whole; give it `fsg` for that.
 
         Parameters
         ----------
@@ -55,6 +58,10 @@ class Grammar:
         WrongUse : no such scope
         """
         return jsgf(self.loaded, scope)
+
+    def fsg(self) -> str:
+        """Every line, as a finite-state grammar in the text form that pocketsphinx reads."""
+        return fsg(self.network, LINE)
 
     def words(self) -> frozenset[str]:
         """Every word that can be said; no figures."""

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import gc
 import itertools
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, Iterator
+from typing import Any
 
 import yaml
 

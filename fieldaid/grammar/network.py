@@ -6,8 +6,8 @@ deterministic in its labels (words and slots), so that common beginnings are wal
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
-from typing import Iterable, Iterator
 
 from fieldaid.grammar.template import Choice, Row, Slot, Tree, Word
 
@@ -60,7 +60,7 @@ class Network:
         self.outputs.append(())
         return len(self.words) - 1
 
-    def _determinise(self, build: "_Nfa") -> int:
+    def _determinise(self, build: _Nfa) -> int:
         first = (0,)
         number = {first: self._node()}
         todo = [first]

@@ -6,8 +6,9 @@ The sources of number slots: whole numbers {low-high}, {percent}, {half} for sto
 from __future__ import annotations
 
 import re
-from functools import lru_cache
-from typing import Any, Iterator
+from collections.abc import Iterator
+from functools import cache
+from typing import Any
 
 ONES = ("zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen "
         "seventeen eighteen nineteen").split()
@@ -100,7 +101,7 @@ def _half() -> Iterator[tuple[str, Any]]:
                 yield form, n + 0.5
 
 
-@lru_cache(maxsize=None)
+@cache
 def number_source(name: str) -> tuple[tuple[str, Any], ...] | None:
     """(words, value) of a number slot, or None when `name` is not one."""
     if name in ("year", "half"):

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import itertools
 import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any, Iterable, Literal, Mapping
+from typing import Any, Literal
 
 from fieldaid.facts import check_value, fact, split_section
 
@@ -90,6 +91,11 @@ def as_kind(name: str, value: Any) -> Any:
         return int(value)
     if kind == "places" and value != "none":
         return value if isinstance(value, list) else [value]
+    if kind == "air" and isinstance(value, str):
+        key, _, told = value.partition(" ")
+        return {key: told if key == "low" else float(told)}
+    if kind == "ladders" and (isinstance(value, str) or isinstance(value, list) and isinstance(value[0], str)):
+        return [{"place": place} for place in ([value] if isinstance(value, str) else value)]
     if kind == "ladders":
         return [one for ladder in (value if isinstance(value, list) else [value]) for one in _each_place(ladder)]
     if kind == "air" and isinstance(value, dict):

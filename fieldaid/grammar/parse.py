@@ -204,7 +204,7 @@ class Parser:
             state.readings = []
             if command == "scratch that":
                 return
-        state.commands.append((command, self.values.env(slots).get(named[1:-1]) if named else None))
+        state.commands.append((command, self.values.env(slots).get(named[1:-1], named) if named else None))
 
     def _tellings(self, found: tuple[Output, tuple]) -> list[tuple[str, Any]]:
         output, slots = found

@@ -5,7 +5,8 @@
 
 from __future__ import annotations
 
-from typing import Any, Iterable
+from collections.abc import Iterable
+from typing import Any
 
 from fieldaid.facts import fact, split_section
 from fieldaid.grammar.load import Loaded
@@ -61,8 +62,7 @@ def _value(loaded: Loaded, name: str, value: Any) -> str:
     if kind == "places" and isinstance(value, list):
         return ", ".join(_PLACES.get(place, " ".join(place) if place.isupper() else place) for place in value) or "yes"
     if isinstance(value, str):
-        return loaded.said.get(f"value {value}", " ".join(value) if value.isupper() else value.replace("-", " ")
-                               if name == "roof.ridge_runs" else value)
+        return " ".join(value.replace("-", "")) if value.isupper() else value
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import random
-from typing import Any, Iterator
+from collections.abc import Iterator
+from typing import Any
 
 from fieldaid.errors import FactError
 from fieldaid.grammar.load import Loaded, values_of

@@ -12,8 +12,9 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Mapping, Union
+from typing import Union
 
 _TOKEN = re.compile(r"\s*([()\[\]|]|\{[^{}]*\}|<[^<>]*>|[^\s()\[\]|{}<>]+|[{}<>])")
 _WORD = re.compile(r"[a-z]+(?:'[a-z]+)?")
@@ -36,14 +37,14 @@ class Slot:
 
 @dataclass(frozen=True)
 class Row:
-    items: tuple["Tree", ...]
+    items: tuple[Tree, ...]
 
 
 @dataclass(frozen=True)
 class Choice:
     """One of `items`; with `optional`, or nothing."""
 
-    items: tuple["Tree", ...]
+    items: tuple[Tree, ...]
     optional: bool = False
 
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Mapping
 
 from fieldaid.grammar.numbers import figures_to_words
 
 _PIECE = re.compile(r"\d+(?:[./:x]\d+)?(?:%|\"|'(?!\w)|'?s\b|[a-z]+)?|'\d\d(?:s\b)?|[a-z]+(?:'[a-z]+)?|[,;:.!?\n]|[^\s\w]+|\w+")
-_QUOTES = str.maketrans({"\u2019": "'", "\u2018": "'", "\u201c": '"', "\u201d": '"', "\u00bd": " and a half"})
+_QUOTES = str.maketrans({"\u2019": "'", "\u2018": "'", "\u201c": '"', "\u201d": '"'})
 KEPT = frozenset("it's that's there's what's here's he's she's let's who's where's today's one's".split())
 STOPS = frozenset(".!?;\n")
 
@@ -37,8 +37,6 @@ class Sentence:
 def sentences_of(line: str, written: Mapping[str, str]) -> list[Sentence]:
     """The sentences of a line. `written` maps a written short form to the words it is said with."""
     text = line.translate(_QUOTES).lower()
-    if len(text) != len(line):
-        text = line.lower()
     found: list[Sentence] = []
     row: list[Token] = []
     comma = False
@@ -52,6 +50,8 @@ def sentences_of(line: str, written: Mapping[str, str]) -> list[Sentence]:
         if not (piece[0].isalnum() or piece[0] == "'" and len(piece) > 1):
             comma = comma or piece in (",", ":", "--", "\u2013", "\u2014")
             continue
+        if piece == "a" and row and line[match.start()] == "A" and line != line.upper():
+            piece = "alpha"
         for word in _spoken_form(piece, written).split():
             if word in ("been", "got", "had") and row and row[-1].word == "is" and text[row[-1].end - 2:row[-1].end] == "'s":
                 row[-1] = replace(row[-1], word="has")
