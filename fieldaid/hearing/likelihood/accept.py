@@ -54,6 +54,8 @@ class Figures:
     llr: float
     pmi: float
     margin: float
+    worst: float
+    last: float
     tokens: int
     number_margin: float | None = None
 

@@ -4,7 +4,9 @@ Each node of the word network gets one trie of the tokens that may follow there,
 already entered; the trie is shared by every way that leads to the node, because what comes after a sub-network is kept
 apart, on a stack of nodes to return to. So the size is that of the network, never that of its sentences.
 
-A sentence is a row of phrases. Between two words a comma may stand; after a phrase also a full stop.
+A sentence is a row of phrases. Between two words a comma may stand; after a phrase also a full stop. Before a phrase
+loose words may stand that no phrase begins with: "is", "if", "before". The parser takes nothing from a sentence with
+such a word; hearing it keeps the question "is the line charged" from being forced into "it's the line charged".
 """
 
 from __future__ import annotations
@@ -18,6 +20,8 @@ from fieldaid.grammar.network import Network
 from fieldaid.hearing.likelihood.tokens import Tokenizer
 from fieldaid.hearing.likelihood.written import LONGEST_ROW, WrittenForms
 
+LOOSE = -1
+"""Stands for the node after a loose word: only a phrase or another loose word may follow, or the end."""
 Stack = tuple[int, ...]
 Words = tuple
 """The words of a reading as a chain, (earlier words, word); () is none."""
@@ -73,14 +77,14 @@ class Spot:
     ----------
     inside : ways that stand within a word
     between : ways that stand before the next word of a phrase
-    opening : ways that stand before a new phrase; None when no phrase ends here
+    opening : the words so far, when a new phrase or a loose word may begin; None when no phrase ends here
     words : the words of a sentence that may end here, or None
     comma, stop : whether a comma or full stop may come next
     """
 
     inside: list[Place] = field(default_factory=list)
     between: list[Place] = field(default_factory=list)
-    opening: Place | None = None
+    opening: Words | None = None
     words: Words | None = None
     comma: bool = False
     stop: bool = False
@@ -94,16 +98,24 @@ class TokenNetwork:
     network : the grammar's
     top : the sub-network that reads one phrase
     tokenizer, forms : how words are written
+    loose : see the module
     """
 
-    def __init__(self, network: Network, top: str, tokenizer: Tokenizer, forms: WrittenForms) -> None:
-        self._network, self._top = network, top
+    def __init__(self, network: Network, top: str, tokenizer: Tokenizer, forms: WrittenForms,
+                 loose: Iterable[str] = ()) -> None:
+        self._network = network
         self._encode, self._forms = tokenizer.encode, forms
         self._tries: dict[tuple[int, bool], Trie] = {}
         self._entered: dict[int, list[tuple[int, Stack]]] = {}
         self.comma, = self._encode(",")
         self.stop, = self._encode(".")
-        self.begin = Spot(opening=Place(self.trie(network.start[top], True), (), ()))
+        self.phrases = self.trie(network.start[top], True)
+        self.loose = Trie()
+        for word in sorted(loose):
+            for form in forms.word(word, True):
+                self.loose.add(self._encode(form), ((word,), LOOSE, ()))
+        self.loose.freeze()
+        self.begin = Spot(opening=())
 
     def trie(self, node: int, opening: bool = False) -> Trie:
         """The trie of the words that may follow at a node; `opening`: it begins a phrase."""
@@ -140,7 +152,7 @@ class TokenNetwork:
         """Stand at a node of the word network, and wherever its sub-network may return to."""
         network = self._network
         spot.comma = True
-        while True:
+        while node != LOOSE:
             trie = self.trie(node)
             if len(trie.tokens) and (id(trie), stack) not in seen:
                 seen.add((id(trie), stack))
@@ -148,20 +160,19 @@ class TokenNetwork:
             if not network.outputs[node]:
                 return
             if not stack:
-                if spot.words is None:
-                    spot.words, spot.stop = words, True
-                    spot.opening = Place(self.begin.opening.trie, (), words)
-                return
+                break
             node, stack = stack[-1], stack[:-1]
+        if spot.words is None:
+            spot.words = spot.opening = words
+            spot.stop = True
 
     def after_comma(self, spot: Spot) -> Spot:
         """Where a comma leads. The text has it only where a phrase may end."""
-        opening = spot.opening and Place(spot.opening.trie, (), (spot.opening.words, ","))
-        return Spot(between=spot.between, opening=opening)
+        return Spot(between=spot.between, opening=None if spot.opening is None else (spot.opening, ","))
 
     def after_stop(self, spot: Spot) -> Spot:
         """Where a full stop leads: to the end, or to a new phrase."""
-        return Spot(opening=Place(spot.opening.trie, (), (spot.opening.words, ",")), words=spot.words)
+        return Spot(opening=(spot.opening, ","), words=spot.words)
 
     # ---- building
 

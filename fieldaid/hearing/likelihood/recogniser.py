@@ -20,7 +20,7 @@ from fieldaid.hearing.likelihood.meanings import Meaning, gather, same_but_teens
 from fieldaid.hearing.likelihood.model import SpeechModel
 from fieldaid.hearing.likelihood.network import TokenNetwork
 from fieldaid.hearing.likelihood.rescore import Prior
-from fieldaid.hearing.likelihood.search import BEAM, DROP, Found, search
+from fieldaid.hearing.likelihood.search import BEAM, DROP, Costs, Found, search
 from fieldaid.hearing.likelihood.written import WrittenForms
 from fieldaid.hearing.sound import RATE
 
@@ -52,7 +52,7 @@ class LikelihoodRecogniser:
     grammar : the loaded grammar; required
     model : the model's folder; None finds it in the installed package
     threads : for the model
-    beam, drop, phrase_cost : see `search`
+    beam, drop, costs : see `search`
     limits : what is accepted; None takes the calibrated ones
 
     Raises
@@ -65,7 +65,7 @@ class LikelihoodRecogniser:
     name = "likelihood"
 
     def __init__(self, grammar: Grammar | None = None, *, model: Path | SpeechModel | None = None, threads: int = 1,
-                 beam: int = BEAM, drop: float = DROP, phrase_cost: float = 0.0, limits: Limits | None = None,
+                 beam: int = BEAM, drop: float = DROP, costs: Costs = Costs(), limits: Limits | None = None,
                  **_: Any) -> None:
         if grammar is None:
             raise WrongUse("the recogniser likelihood needs the grammar itself", why="only its text form was given",
@@ -73,9 +73,10 @@ class LikelihoodRecogniser:
         self._grammar = grammar
         self._model: SpeechModel | None = model if isinstance(model, SpeechModel) else SpeechModel(model, threads)
         self._network = TokenNetwork(grammar.network, LINE, self._model.tokenizer,
-                                     WrittenForms(grammar.loaded.written))
+                                     WrittenForms(grammar.loaded.written),
+                                     frozenset().union(*grammar.loaded.poison.values()))
         self._prior = Prior(self._model)
-        self._beam, self._drop, self._phrase_cost = beam, drop, phrase_cost
+        self._beam, self._drop, self._costs = beam, drop, costs
         self.limits = limits if limits is not None else read_limits()
         self.notices: tuple[str, ...] = ()
 
@@ -97,11 +98,13 @@ class LikelihoodRecogniser:
             return Heard("", ms={"decode": watch.ms()}, **at)
         figures, best = measured.figures, measured.meanings[0]
         accepted = best.states and figures.accepted(self.limits)
-        shown = {"llr": figures.llr, "pmi": figures.pmi, "margin": figures.margin, "free": measured.found.free_score}
+        shown = {"llr": figures.llr, "pmi": figures.pmi, "margin": figures.margin, "worst": figures.worst,
+                 "last": figures.last, "tokens": float(figures.tokens), "free": measured.found.free_score}
         if figures.number_margin is not None:
             shown["number_margin"] = figures.number_margin
         others = tuple((one.row.text, round(self._rank(one) - self._rank(best), 2)) for one in measured.meanings)
-        return Heard(best.row.text if accepted else "", figures={name: round(value, 2) for name, value in shown.items()},
+        shown = {name: round(value, 2) for name, value in shown.items()}
+        return Heard(best.row.text if accepted else "", figures=shown,
                      alternatives=others[1:] if accepted else others, ms={"decode": watch.ms()}, **at)
 
     def measure(self, samples: np.ndarray) -> Measured:
@@ -114,18 +117,18 @@ class LikelihoodRecogniser:
         model = self._open()
         encoded = model.encode(samples)
         longest = min(TOKENS_MOST, TOKENS_MORE + int(TOKENS_A_SECOND * len(samples) / RATE))
-        found = search(model, self._network, encoded, longest, self._beam, self._drop, self._phrase_cost)
+        found = search(model, self._network, encoded, longest, self._beam, self._drop, self._costs)
         meanings = gather(found.rows, self._grammar.parse)[:RANKED]
         if not meanings:
             return Measured(found, [], None)
-        for one, prior in zip(meanings, self._prior.of([one.row for one in meanings])):
+        for one, prior in zip(meanings, self._prior.of([one.row for one in meanings]), strict=True):
             one.prior = float(prior)
         meanings.sort(key=self._rank, reverse=True)
         best, rest = meanings[0], meanings[1:]
         lead = {one.key: self._rank(best) - self._rank(one) for one in rest}
         teens = [lead[one.key] for one in rest if same_but_teens(best.row.text, one.row.text)]
         figures = Figures(llr=best.score - found.free_score, pmi=best.pmi, margin=min(lead.values(), default=NO_RIVAL),
-                          tokens=len(best.row.tokens), number_margin=min(teens, default=None))
+                          worst=best.row.worst, last=best.row.last, tokens=len(best.row.tokens), number_margin=min(teens, default=None))
         return Measured(found, meanings, figures)
 
     def close(self) -> None:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldaid.hearing.likelihood.model import Encoded, SpeechModel
-from fieldaid.hearing.likelihood.network import Place, Spot, TokenNetwork, Words, text_of
+from fieldaid.hearing.likelihood.network import Place, Spot, TokenNetwork, text_of
 from fieldaid.hearing.likelihood.tokens import EOS
 
 BEAM, DROP = 24, 10.0
@@ -19,12 +19,32 @@ _COMMA, _STOP = -1, -2
 
 
 @dataclass(frozen=True)
+class Costs:
+    """What is taken off the score for each phrase after the first, so that few long phrases win over many short ones,
+    and for each loose word [nat]."""
+
+    phrase: float = 1.0
+    loose: float = 2.0
+
+
+@dataclass(frozen=True)
 class Row:
-    """A text of the grammar as the model would write it: its words, its tokens with EOS, its log-probability."""
+    """A text of the grammar as the model would write it.
+
+    Attributes
+    ----------
+    text : its words
+    tokens : with EOS
+    score : log-probability, less the costs [nat]
+    worst : how far the token that fits worst lies behind the likeliest token at its place [nat, 0 at best]
+    last : the same of EOS: very low when the sound goes on after the text
+    """
 
     text: str
     tokens: tuple[int, ...]
     score: float
+    worst: float
+    last: float
 
 
 @dataclass(frozen=True)
@@ -45,10 +65,11 @@ class _Hypothesis:
     score: float
     spot: Spot
     tokens: tuple[int, ...]
+    worst: float
 
 
 def search(model: SpeechModel, network: TokenNetwork, encoded: Encoded, longest: int, beam: int = BEAM,
-           drop: float = DROP, phrase_cost: float = 0.0) -> Found:
+           drop: float = DROP, costs: Costs = Costs()) -> Found:
     """The likeliest texts.
 
     Parameters
@@ -56,9 +77,9 @@ def search(model: SpeechModel, network: TokenNetwork, encoded: Encoded, longest:
     longest : most tokens
     beam : most hypotheses
     drop : a hypothesis this far behind the best is given up [nat]
-    phrase_cost : taken off for each phrase begun, so that few long phrases win over many short ones [nat]
+    costs : see there
     """
-    alive = [_Hypothesis(0.0, network.begin, ())]
+    alive = [_Hypothesis(0.0, network.begin, (), 0.0)]
     rows: list[Row] = []
     best = -np.inf
     free: list[int] = []
@@ -66,12 +87,15 @@ def search(model: SpeechModel, network: TokenNetwork, encoded: Encoded, longest:
     scores, cache = encoded.first[None], encoded.past
     decoded = 0
     for step in range(longest):
+        likeliest = scores.max(-1)
         for number, one in enumerate(alive):
             if one.spot.words is not None:
-                row = Row(text_of(one.spot.words), (*one.tokens, EOS), one.score + float(scores[number][EOS]))
+                end = float(scores[number][EOS])
+                last = end - float(likeliest[number])
+                row = Row(text_of(one.spot.words), (*one.tokens, EOS), one.score + end, min(one.worst, last), last)
                 rows.append(row)
                 best = max(best, row.score)
-        alive, parents = _advance(network, alive, scores, beam, drop, best, phrase_cost)
+        alive, parents = _advance(network, alive, scores, likeliest, beam, drop, best, costs)
         tokens = [one.tokens[-1] for one in alive]
         if free_row is not None:
             token = int(scores[free_row].argmax())
@@ -91,8 +115,8 @@ def search(model: SpeechModel, network: TokenNetwork, encoded: Encoded, longest:
     return Found(rows, model.tokenizer.decode(free), free_score, free_ended, step + 1, decoded)
 
 
-def _advance(network: TokenNetwork, alive: list[_Hypothesis], scores: np.ndarray, beam: int, drop: float, best: float,
-             phrase_cost: float) -> tuple[list[_Hypothesis], list[int]]:
+def _advance(network: TokenNetwork, alive: list[_Hypothesis], scores: np.ndarray, likeliest: np.ndarray, beam: int,
+             drop: float, best: float, costs: Costs) -> tuple[list[_Hypothesis], list[int]]:
     """The hypotheses after one more token, best first, and the row that each comes from."""
     values: list[np.ndarray] = []
     origins: list[tuple[int, Place | int]] = []
@@ -102,9 +126,9 @@ def _advance(network: TokenNetwork, alive: list[_Hypothesis], scores: np.ndarray
             values.append(own[place.trie.tokens] + one.score)
             origins.append((number, place))
         if spot.opening is not None:
-            cost = phrase_cost if one.tokens else 0.0
-            values.append(own[spot.opening.trie.tokens] + (one.score - cost))
-            origins.append((number, spot.opening))
+            for trie, cost in ((network.phrases, costs.phrase if one.tokens else 0.0), (network.loose, costs.loose)):
+                values.append(own[trie.tokens] + (one.score - cost))
+                origins.append((number, Place(trie, (), spot.opening)))
         if spot.comma:
             values.append(own[network.comma:network.comma + 1] + one.score)
             origins.append((number, _COMMA))
@@ -141,7 +165,8 @@ def _advance(network: TokenNetwork, alive: list[_Hypothesis], scores: np.ndarray
     following, parents = [], []
     for (number, token), (score, reached) in groups.items():
         parent = alive[number]
-        following.append(_Hypothesis(score, _spot(network, parent.spot, reached), (*parent.tokens, token)))
+        worst = min(parent.worst, float(scores[number][token] - likeliest[number]))
+        following.append(_Hypothesis(score, _spot(network, parent.spot, reached), (*parent.tokens, token), worst))
         parents.append(number)
     return following, parents
 
@@ -154,4 +179,4 @@ def _spot(network: TokenNetwork, before: Spot, reached: list[tuple | int]) -> Sp
     return network.after_token([one for one in reached if not isinstance(one, int)])
 
 
-__all__ = ["BEAM", "DROP", "Found", "Row", "Words", "search"]
+__all__ = ["BEAM", "DROP", "Costs", "Found", "Row", "search"]
