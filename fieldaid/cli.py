@@ -41,6 +41,10 @@ def _parser() -> argparse.ArgumentParser:
     journals = commands.add_parser("journals", help="list the journals kept, or show one")
     journals.add_argument("journal", nargs="?", type=Path, metavar="JOURNAL", help="show the lines of this journal")
 
+    models = commands.add_parser("models", help="list, check or fetch models for the Vosk recogniser")
+    models.add_argument("action", nargs="?", choices=("list", "check", "fetch"), default="list")
+    models.add_argument("model", nargs="?", metavar="MODEL", help="a model folder to check, or a model's name to fetch")
+
     commands.add_parser("doctor", help="say what is installed, what is missing, and what that costs")
     return parser
 
@@ -93,9 +97,21 @@ def _run(options: argparse.Namespace) -> int:
         from fieldaid.session import journal_list
 
         return journal_list.show(options.journal, sys.stdout)
+    if options.command == "models":
+        return _models(options)
     from fieldaid.session import doctor
 
     return doctor.report(sys.stdout)
+
+
+def _models(options: argparse.Namespace) -> int:
+    from fieldaid.session import models_list
+
+    if options.action == "check":
+        return models_list.check(Path(options.model) if options.model else None, sys.stdout)
+    if options.action == "fetch":
+        return models_list.fetch(options.model, sys.stdout)
+    return models_list.show(sys.stdout)
 
 
 def _keep_trace() -> str:

@@ -57,7 +57,11 @@ class Recogniser(Protocol):
         ...
 
 
-FACTORIES: dict[str, str] = {"sphinx": "fieldaid.hearing.sphinx:SphinxRecogniser"}
+FACTORIES: dict[str, str] = {
+    "sphinx": "fieldaid.hearing.sphinx:SphinxRecogniser",
+    "likelihood": "fieldaid.hearing.likelihood.recogniser:LikelihoodRecogniser",
+    "vosk": "fieldaid.hearing.vosk_recogniser:VoskRecogniser",
+}
 """Name to "module:callable". The module is imported when the recogniser is made: loading costs memory and time."""
 
 

@@ -23,8 +23,8 @@ def hear_files(options: argparse.Namespace, out: TextIO, err: TextIO) -> int:
     setting = Setting(options, "hear")
     unreadable = 0
     try:
-        recogniser = make(options.recogniser, jsgf=setting.grammar.jsgf(), words=setting.grammar.words(),
-                          pronunciations=data.folder("grammars", options.grammar) / "pronunciations.tsv")
+        recogniser = make(options.recogniser, grammar=setting.grammar,
+                          pronunciations=data.folder("grammars") / "pronunciations.tsv")
         gate = Gate()
         limits = (*recogniser.notices, *([gate.notice] if gate.notice else []))
         shared = _session(setting, options, "", limits) if options.one_session else None

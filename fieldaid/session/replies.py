@@ -73,6 +73,8 @@ def guidance_replies(judged: Judged, said: Said, *, leaving: bool, took: bool,
     if main.access == "leave now":
         if not leaving:
             replies += _leave_lines(main)
+    elif main.access_reason == "not told" and not judged.known and not said.access:
+        access_head = ""  # before anything was told there is nothing to conclude from
     elif access_head != said.access:
         kind = "stop" if main.access_reason in ("hazard", "ordered") or main.access == "come down" else "caution"
         kind = "advice" if main.access == "no bar reported" else kind
