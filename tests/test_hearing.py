@@ -7,6 +7,7 @@ English model and dictionary are CMU's; the rule for 's is regular English phono
 
 from __future__ import annotations
 
+import itertools
 import subprocess
 import sys
 import tracemalloc
@@ -393,6 +394,20 @@ def test_a_flat_network_says_what_the_network_with_slots_says(sentence, said_so)
     assert made.words() == {"wind", "is", "from", "the", "due", "west"}
     assert len({(state, word) for state, word, _ in made.arcs}) == len(made.arcs), "deterministic"
     assert not accepts(made.without(frozenset({"due"})), "wind is from the due west")
+
+
+def test_whatever_the_grammar_can_say_the_flat_network_can():
+    from fieldaid.grammar import load_grammar
+
+    grammar = load_grammar()
+    made = flatten(grammar.network, "line")
+    step = {(state, word): after for state, word, after in made.arcs}
+    for sentence, _ in itertools.islice(grammar.sentences(3, 200), 200):
+        at = {made.start}
+        for word in sentence.lower().replace(",", "").split():
+            at |= {made.start} if at & made.ends else set()  # after one fact another may follow
+            at = {step[(state, word)] for state in at if (state, word) in step}
+        assert at & made.ends, sentence
 
 
 def test_equal_states_are_merged():
