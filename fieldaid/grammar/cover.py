@@ -61,8 +61,9 @@ def cover(sentence: Sentence, walk: Walk, outputs: list[Output], sub: str) -> li
         if kind == "left over" and items and items[-1].kind == kind and not tokens[at].comma:
             items[-1].end = end
         else:
-            kinds = [(one, tuple((outputs[output], env) for output, env in spans[at][end][one]))
-                     for one in sorted(spans[at].get(end, ()), key=_RANK.index)] if kind != "left over" else [(kind, ())]
+            kinds = [("left over", ())] if kind == "left over" else [
+                (one, tuple((outputs[output], env) for output, env in spans[at][end][one]))
+                for one in sorted(spans[at][end], key=_RANK.index)]
             items.append(Item(at, end, *kinds[0], instead=kinds[1] if len(kinds) > 1 else None))
         at = end
     return items

@@ -5,7 +5,7 @@ from __future__ import annotations
 import gc
 import itertools
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +16,8 @@ from fieldaid.facts import FACTS
 from fieldaid.grammar.model import COMMANDS
 from fieldaid.grammar.network import Network
 from fieldaid.grammar.numbers import number_source
-from fieldaid.grammar.outputs import Output, Values, fill, slot_names, tellings
+from fieldaid.grammar.outputs import Output, Values, slot_names
+from fieldaid.grammar.reach import Reach
 from fieldaid.grammar.template import TemplateError, Tree, read_template, slots
 
 TOP_KEYS = ("lists", "parts", "phrases", "answers", "asks", "said", "written", "poison")
@@ -76,8 +77,7 @@ class _Reader:
         self.findings: list[Finding] = []
         self.name = ""
         self.parts: dict[str, Tree] = {}
-        self.checked: set[tuple] = set()
-        self.values_of: dict[str, list[Any]] = {}
+        self.reach = Reach(self.into.lists, self.into.outputs)
         self.sections: dict[str, list[tuple[str, yaml.Node, yaml.Node]]] = {key: [] for key in TOP_KEYS}
 
     def found(self, node: yaml.Node, code: str, message: str, hint: str = "", shift: int = 0, file: str = "") -> None:
@@ -119,7 +119,8 @@ class _Reader:
                 yield key, value
 
     def each(self, section: str) -> Iterator[tuple[yaml.ScalarNode, yaml.Node]]:
-        for self.name, _, node in self.sections[section]:
+        for name, _, node in self.sections[section]:
+            self.name = name
             yield from self.mapping(node)
 
     def data(self, node: yaml.Node) -> Any:
@@ -156,7 +157,8 @@ class _Reader:
             into.answers.setdefault(key.value, []).extend(self.values(node))
             if key.value not in FACTS and key.value not in {one.group for one in FACTS.values()}:
                 self.found(key, "FACT", f"no fact or family is called {key.value!r}")
-        for self.name, _, node in self.sections["phrases"]:
+        for name, _, node in self.sections["phrases"]:
+            self.name = name
             for item in node.value if isinstance(node, yaml.SequenceNode) else []:
                 self.phrase(item)
         join = self.parts.get("join")
@@ -196,7 +198,7 @@ class _Reader:
             ready = [name for name, entries in waiting.items()
                      if all(self.known_source(slot.source, done) for tree, _ in entries for slot in slots(tree))]
             if not ready:
-                for name, entries in waiting.items():
+                for entries in waiting.values():
                     for tree, output in entries:
                         self.sources(tree, self.into.outputs[output], done | set(waiting))
                 if not self.findings:
@@ -265,39 +267,15 @@ class _Reader:
         if output.kind == "facts" and all(slot_names([name, value]) - set(there) for name, value in output.tells):
             self.found(item, "NOTHING", "the template can give none of the facts of its meaning",
                        f"it needs the slots {', '.join(sorted(slot_names(output.tells)))}")
-        for name, value in output.tells:
+        for name, _ in output.tells:
             if missing := slot_names(name) - set(there):
                 self.found(item, "SLOT", f"the meaning uses {{{missing.pop()}}}, which the template does not have")
                 return
-            names = [one for one in there if one in slot_names([name, value])]
-            kind = (name, str(value), tuple((there[one].source, there[one].many) for one in names))
-            if kind in self.checked:
-                continue
-            self.checked.add(kind)
-            alone = replace(output, tells=((name, value),))
-            for row in itertools.product(*(self.possible(there[one].source) for one in names)):
-                try:
-                    tellings(alone, dict(zip(names, row)))
-                except (FactError, ValueError) as exc:
-                    self.found(pairs["tells"][1], "VALUE", str(exc), f"for the template {output.text!r}")
-                    return
-
-    def possible(self, source: str) -> list[Any]:
-        """The values a slot can have; of numbers only the two ends."""
-        if source in self.values_of:
-            return self.values_of[source]
-        if rows := number_source(source):
-            return [rows[0][1], rows[-1][1]]
-        found: list[Any] = []
-        for tree, output in self.into.lists.get(source, ()):
-            spec = self.into.outputs[output].value
-            names = [inner for inner in slots(tree) if inner.name in slot_names(spec)]
-            for row in itertools.product(*(self.possible(inner.source) for inner in names)):
-                value = fill(spec, {inner.name: one for inner, one in zip(names, row)})
-                if value not in found:
-                    found.append(value)
-        self.values_of[source] = found
-        return found
+        try:
+            for _ in self.reach.tellings(tree, output):
+                pass
+        except (FactError, ValueError) as exc:
+            self.found(pairs["tells"][1], "VALUE", str(exc), f"for the template {output.text!r}")
 
     def same_words(self) -> None:
         """Templates that end at the same node of the network say the same words; their meanings must agree."""

@@ -167,7 +167,7 @@ class Walk:
 
 
 class _Nfa:
-    """A network under construction: not yet deterministic, without empty arcs. Ways that go on alike end at one node."""
+    """A network under construction: not yet deterministic, without empty arcs. Ways that go on alike share a node."""
 
     def __init__(self, join: Tree | None) -> None:
         self.join = join

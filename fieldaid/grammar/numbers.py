@@ -12,8 +12,10 @@ from typing import Any
 
 ONES = ("zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen "
         "seventeen eighteen nineteen").split()
-TENS = dict(zip(range(20, 100, 10), "twenty thirty forty fifty sixty seventy eighty ninety".split()))
-DECADES = dict(zip(range(10, 100, 10), "tens twenties thirties forties fifties sixties seventies eighties nineties".split()))
+TENS = dict(zip(range(20, 100, 10), "twenty thirty forty fifty sixty seventy eighty ninety".split(),
+                strict=True))
+DECADES = dict(zip(range(10, 100, 10), ("tens twenties thirties forties fifties sixties seventies eighties "
+                                        "nineties").split(), strict=True))
 FIRST_YEAR, LAST_YEAR = 1800, 2029
 
 

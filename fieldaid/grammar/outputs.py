@@ -55,7 +55,8 @@ def fill(spec: Any, env: Mapping[str, Any]) -> Any:
         if any(name not in env for name in names):
             return _MISSING
         choices = [env[name] if isinstance(env[name], list) else [env[name]] for name in names]
-        rows = [_SLOT.sub(lambda _, row=iter(row): str(next(row)), spec) for row in itertools.product(*choices)]
+        rows = [_SLOT.sub(lambda match, row=row: str(row[match[1]]), spec)
+                for row in (dict(zip(names, values, strict=True)) for values in itertools.product(*choices))]
         return rows if len(rows) > 1 else rows[0]
     if isinstance(spec, dict):
         filled = {key: fill(value, env) for key, value in spec.items()}

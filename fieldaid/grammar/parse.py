@@ -154,7 +154,8 @@ class Parser:
                 state.commands.append((extra["command"], None))
                 state.good += item.end - item.start
                 continue
-            state.bad += item.end - item.start
+            if item.kind != "ask":
+                state.bad += item.end - item.start
             if spoiled:
                 continue
             if item.kind == "facts":

@@ -14,7 +14,6 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Union
 
 _TOKEN = re.compile(r"\s*([()\[\]|]|\{[^{}]*\}|<[^<>]*>|[^\s()\[\]|{}<>]+|[{}<>])")
 _WORD = re.compile(r"[a-z]+(?:'[a-z]+)?")
@@ -48,7 +47,7 @@ class Choice:
     optional: bool = False
 
 
-Tree = Union[Word, Slot, Row, Choice]
+Tree = Word | Slot | Row | Choice
 
 
 class TemplateError(ValueError):

@@ -8,7 +8,11 @@ from dataclasses import dataclass, replace
 
 from fieldaid.grammar.numbers import figures_to_words
 
-_PIECE = re.compile(r"\d+(?:[./:x]\d+)?(?:%|\"|'(?!\w)|'?s\b|[a-z]+)?|'\d\d(?:s\b)?|[a-z]+(?:'[a-z]+)?|[,;:.!?\n]|[^\s\w]+|\w+")
+_PIECE = re.compile(
+    r"\d+(?:[./:x]\d+)?(?:%|\"|'(?!\w)|'?s\b|[a-z]+)?"    # 12, 6/12, 1.5, 40ft, 50%, 16", 1950s
+    r"|'\d\d(?:s\b)?"                                    # '58
+    r"|[a-z]+(?:'[a-z]+)?"                                # words
+    r"|[,;:.!?\n]|[^\s\w]+|\w+")
 _QUOTES = str.maketrans({"\u2019": "'", "\u2018": "'", "\u201c": '"', "\u201d": '"'})
 KEPT = frozenset("it's that's there's what's here's he's she's let's who's where's today's one's".split())
 STOPS = frozenset(".!?;\n")
@@ -53,7 +57,7 @@ def sentences_of(line: str, written: Mapping[str, str]) -> list[Sentence]:
         if piece == "a" and row and line[match.start()] == "A" and line != line.upper():
             piece = "alpha"
         for word in _spoken_form(piece, written).split():
-            if word in ("been", "got", "had") and row and row[-1].word == "is" and text[row[-1].end - 2:row[-1].end] == "'s":
+            if word in ("been", "got") and row and row[-1].word == "is" and text[:row[-1].end].endswith("'s"):
                 row[-1] = replace(row[-1], word="has")
             row.append(Token(word, match.start(), match.end(), comma and bool(row)))
             comma = False

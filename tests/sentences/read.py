@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, Iterator, NamedTuple
+from typing import Any, NamedTuple
 
 import yaml
 
@@ -42,9 +43,14 @@ def own() -> Iterator[Expected]:
             for line in lines:
                 yield Expected(line, {name: check_value(name, _typed(name, value))}, {})
     for line, facts in told["several"]:
-        yield Expected(line, {name: check_value(name, _typed(name, value)) for name, value in facts.items()}, {})
+        yield Expected(line, checked(facts), {})
     for line, facts in told["guesses"]:
-        yield Expected(line, {}, {name: check_value(name, _typed(name, value)) for name, value in facts.items()})
+        yield Expected(line, {}, checked(facts))
+
+
+def checked(facts: dict[str, Any]) -> dict[str, Any]:
+    """The facts of a row with their values in the vocabulary's one written form."""
+    return {name: check_value(name, _typed(name, value)) for name, value in facts.items()}
 
 
 def _typed(name: str, value: Any) -> Any:
