@@ -32,7 +32,7 @@ NO_PYTHON = (
 )
 EXTRAS = ("vosk", "fire", "demo")
 # Extras with a package that is published as source only.
-SOURCE = {"vosk": ("srt",)}
+SOURCE = {"vosk": ("srt",), "test-vosk": ("srt",)}
 
 
 def parse(argv: list[str] | None) -> argparse.Namespace:
@@ -72,12 +72,8 @@ def parse(argv: list[str] | None) -> argparse.Namespace:
         help="also install an extra; may be repeated. One of: vosk (a recogniser for a model "
         "of your own), fire (fires for drills), demo (to make the demonstration recordings anew)",
     )
-    parser.add_argument(
-        "--no-system", action="store_true", help="install no system packages; say which are missing"
-    )
-    parser.add_argument(
-        "pytest_args", nargs="*", metavar="-- PYTEST-OPTION", help="with --test: passed on to pytest"
-    )
+    parser.add_argument("--no-system", action="store_true", help="install no system packages; say which are missing")
+    parser.add_argument("pytest_args", nargs="*", metavar="-- PYTEST-OPTION", help="with --test: passed on to pytest")
     options = parser.parse_args(argv)
     if options.pytest_args and not options.test:
         parser.error("only --test takes pytest's options")
@@ -161,6 +157,10 @@ def set_up(options: argparse.Namespace, runner: Runner, argv: Sequence[str]) -> 
         )
     if options.test:
         runner.step("test packages", lambda: environment.wheels(runner, lock, "test"))
+        runner.step(
+            "test packages for Vosk",
+            lambda: environment.wheels(runner, lock, "test-vosk", source=SOURCE["test-vosk"]),
+        )
 
     demo = Demo(runner, environment)
     shown = [runner.step("typed lines", demo.typed), runner.step("recordings", demo.heard)]

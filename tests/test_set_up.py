@@ -46,7 +46,7 @@ def declared() -> list[Requirement]:
 
     project = tomllib.loads((CHECKOUT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     wanted = [*project["dependencies"], *(r for rs in project["optional-dependencies"].values() for r in rs)]
-    return [Requirement(text) for text in wanted if not text.startswith(lock.PROJECT)]
+    return [Requirement(text) for text in dict.fromkeys(wanted) if not text.startswith(lock.PROJECT)]
 
 
 @pytest.mark.parametrize("wanted", declared(), ids=str)
@@ -80,7 +80,7 @@ def test_each_package_of_base_and_test_has_its_cost_in_words() -> None:
     groups = lock.read(CHECKOUT).groups
     assert [
         name
-        for group in ("base", "build", "voice", "test")
+        for group in ("base", "build", "voice", "test", "test-vosk")
         for name in groups[group]
         if name not in environment.COSTS
     ] == []
@@ -194,9 +194,7 @@ def fake_system(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return got
 
 
-def test_missing_system_packages_are_installed_and_the_rest_is_named(
-    fake_system: Path, runner: steps.Runner
-) -> None:
+def test_missing_system_packages_are_installed_and_the_rest_is_named(fake_system: Path, runner: steps.Runner) -> None:
     outcome = system.system_step(runner, None)
     assert outcome.word == "partly"
     assert [(loss.what, loss.cost) for loss in outcome.losses] == [("thing two", "no second thing")]
@@ -300,14 +298,10 @@ def test_a_package_that_cannot_be_had_is_named_and_the_others_stay(
     outcome = HERE.wheels(runner, small, "base")
     assert [loss.what for loss in outcome.losses] == ["fieldaid-no-such-package"]
     assert "fieldaid-no-such-package" in outcome.losses[0].why
-    assert (
-        HERE.wheels(runner, lock.Lock(tuple(pyyaml), {"base": ("pyyaml",)}), "base").word == "there already"
-    )
+    assert HERE.wheels(runner, lock.Lock(tuple(pyyaml), {"base": ("pyyaml",)}), "base").word == "there already"
 
 
-def test_a_folder_with_other_things_is_never_cleared(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_a_folder_with_other_things_is_never_cleared(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "letters.txt").write_text("dear", encoding="utf-8")
     assert set_up.main(["--venv", str(tmp_path), "--no-system", "--python", sys.executable]) == 1
     assert [path.name for path in tmp_path.iterdir()] == ["letters.txt"]
@@ -413,18 +407,16 @@ def test_the_set_up_loads_with_the_standard_library_alone() -> None:
         f"import sys; sys.path.insert(0, {str(CHECKOUT)!r}); import fieldaid.set_up\n"
         "print(*sorted({n.split('.')[0] for n in sys.modules} - sys.stdlib_module_names))"
     )
-    done = subprocess.run(
-        [sys.executable, "-I", "-S", "-c", code], capture_output=True, text=True, check=True
-    )
+    done = subprocess.run([sys.executable, "-I", "-S", "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.split() == ["__main__", "fieldaid"] or done.stdout.split() == ["fieldaid"]
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: path.name)
 def test_the_set_up_is_written_so_that_old_pythons_can_read_it(path: Path) -> None:
     tree = ast.parse(path.read_text(encoding="utf-8"), feature_version=(3, 8))
-    assert any(
-        isinstance(node, ast.ImportFrom) and node.module == "__future__" for node in tree.body
-    ) or not any(isinstance(node, ast.FunctionDef) for node in ast.walk(tree))
+    assert any(isinstance(node, ast.ImportFrom) and node.module == "__future__" for node in tree.body) or not any(
+        isinstance(node, ast.FunctionDef) for node in ast.walk(tree)
+    )
 
 
 @pytest.mark.parametrize("words", [["--nonsense"], ["--with", "everything"], ["--", "-k", "x"], ["--python"]])

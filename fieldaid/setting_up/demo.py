@@ -57,8 +57,7 @@ def row(answer: dict[str, Any]) -> tuple[str, str, str]:
     meant = answer.get("meant") or {}
     waiting = set(answer.get("pending") or ())
     facts = [
-        f"{name} = {show(value)}{' (to be confirmed)' if name in waiting else ''}"
-        for name, value in meant.items()
+        f"{name} = {show(value)}{' (to be confirmed)' if name in waiting else ''}" for name, value in meant.items()
     ]
     replies = [f"{reply.get('kind', '?')}: {reply.get('text', '')}" for reply in answer.get("replies") or ()]
     access = (answer.get("guidance") or {}).get("access")
@@ -85,9 +84,7 @@ def table(heads: tuple[str, ...], rows: Iterable[tuple[str, ...]], width: int) -
         ]
         height = max(map(len, wrapped))
         padded = [lines + [""] * (height - len(lines)) for lines in wrapped]
-        return [
-            " | ".join(f"{piece:<{column}}" for piece in line).rstrip() for line in zip(*padded, strict=True)
-        ]
+        return [" | ".join(f"{piece:<{column}}" for piece in line).rstrip() for line in zip(*padded, strict=True)]
 
     rule = "-+-".join("-" * column for _ in heads)
     return [*laid(heads), rule, *(line for cells in rows for line in [*laid(cells), rule])]

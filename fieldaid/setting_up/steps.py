@@ -77,9 +77,7 @@ class Runner:
             outcome = act()
         except OSError as error:
             # A full disk or a missing right must not end the set-up with a traceback.
-            outcome = failed(
-                Loss(title, "this step was not done", str(error), "put that right and run this again")
-            )
+            outcome = failed(Loss(title, "this step was not done", str(error), "put that right and run this again"))
         note = f"  {outcome.note}" if outcome.note else ""
         self.line(f"{outcome.word:<13} {watch.ms() / 1000:6.1f} s{note}")
         for detail in outcome.details:
@@ -155,9 +153,7 @@ def reason(done: subprocess.CompletedProcess[str]) -> str:
         )
     ):
         return NO_NETWORK
-    fatal = [
-        line for line in lines if "fatal error:" in line or line.startswith(("E: ", "ERROR: No matching"))
-    ]
+    fatal = [line for line in lines if "fatal error:" in line or line.startswith(("E: ", "ERROR: No matching"))]
     telling = [line for line in lines if any(word in line.lower() for word in _TELLING)]
     chosen = (fatal or telling or lines or [f"exit code {done.returncode}"])[0 if fatal else -1]
     return chosen if len(chosen) <= 200 else chosen[:197] + "..."

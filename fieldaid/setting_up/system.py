@@ -17,9 +17,7 @@ from fieldaid.setting_up.interpreter import Interpreter
 from fieldaid.setting_up.steps import Loss, Outcome, Runner, ok, reason, there_already
 
 APT_ENV = {"DEBIAN_FRONTEND": "noninteractive", "NEEDRESTART_SUSPEND": "1"}
-NO_ENGINE = (
-    "the first guidance channel (durable-rules) cannot be built: answers come from one channel, unchecked"
-)
+NO_ENGINE = "the first guidance channel (durable-rules) cannot be built: answers come from one channel, unchecked"
 
 
 @dataclass(frozen=True)
@@ -58,9 +56,7 @@ def needs(python: Interpreter) -> list[Need]:
     if python.from_system:
         name = f"python{python.short}"
         include = Path(f"/usr/include/{name}/Python.h")
-        wanted.append(
-            Need(f"the headers of Python {python.short}", (f"{name}-dev",), NO_ENGINE, include.exists)
-        )
+        wanted.append(Need(f"the headers of Python {python.short}", (f"{name}-dev",), NO_ENGINE, include.exists))
         wanted.append(
             Need(
                 f"the venv module of Python {python.short}",
