@@ -26,15 +26,15 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-import hearing_clips as material  # noqa: E402
-import numpy as np  # noqa: E402
-import soundfile  # noqa: E402
-import yaml  # noqa: E402
+import hearing_clips as material
+import numpy as np
+import soundfile
+import yaml
 
-from fieldaid.grammar import Grammar, load_grammar  # noqa: E402
-from fieldaid.hearing.gate import Gate, Segment  # noqa: E402
-from fieldaid.hearing.heard import Heard, Recogniser, make  # noqa: E402
-from fieldaid.hearing.sound import Sound  # noqa: E402
+from fieldaid.grammar import Grammar, load_grammar
+from fieldaid.hearing.gate import Gate, Segment
+from fieldaid.hearing.heard import Heard, Recogniser, make
+from fieldaid.hearing.sound import Sound
 
 VERDICTS = ("right", "part", "wrong", "asked")
 

@@ -104,7 +104,8 @@ def clips(lines: list[Line], half: str, condition: str, count: int, natural: boo
     for number in range(count):
         # A line meets another voice in each condition and at each return.
         line = lines[(number + 37 * shift) % len(lines)]
-        yield Clip(line, voices[(number + shift + number // len(lines)) % len(voices)], condition, 1000 * shift + number)
+        voice = voices[(number + shift + number // len(lines)) % len(voices)]
+        yield Clip(line, voice, condition, 1000 * shift + number)
 
 
 def spoken(voice: str, text: str, cache: Path) -> np.ndarray:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from fieldaid.hearing.likelihood.model import SpeechModel
-from fieldaid.hearing.likelihood.rescore import DATA
+from fieldaid.hearing.likelihood.prior import DATA
 
 RATE, SECONDS = 16_000, 1.5
 SHAPES = {

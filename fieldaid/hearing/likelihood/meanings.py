@@ -26,13 +26,15 @@ class Meaning:
     ----------
     key : equal for texts that say the same, whatever filler or call sign stands around it
     states : whether it says anything at all: a fact, a question about one, a command, an answer
+    refused : whether the parser leaves a part of it out
     row : the likeliest row; its text is the text of the meaning
     score : log of the summed probability of all rows that mean this
-    prior : log-probability of `row` when there is only noise; see `rescore`
+    prior : log-probability of `row` when there is only noise; see `prior`
     """
 
     key: str
     states: bool
+    refused: bool
     row: Row
     score: float
     prior: float = 0.0
@@ -48,22 +50,26 @@ def gather(rows: list[Row], parse: Parse) -> list[Meaning]:
     by_text: dict[str, tuple[Row, list[float]]] = {}
     for row in rows:
         by_text.setdefault(row.text, (row, []))[1].append(row.score)
-    found: dict[str, tuple[bool, Row, list[float]]] = {}
+    found: dict[str, tuple[Parsed, Row, list[float]]] = {}
     for text, (row, scores) in list(by_text.items())[:MOST_TEXTS]:
-        key, states = meaning_of(parse(text))
-        found.setdefault(key, (states, row, []))[2].extend(scores)
-    meanings = [Meaning(key, states, row, float(np.logaddexp.reduce(scores)))
-                for key, (states, row, scores) in found.items()]
+        parsed = parse(text)
+        found.setdefault(meaning_of(parsed), (parsed, row, []))[2].extend(scores)
+    meanings = [Meaning(key, states(parsed), bool(parsed.refused), row, float(np.logaddexp.reduce(scores)))
+                for key, (parsed, row, scores) in found.items()]
     return sorted(meanings, key=lambda one: -one.score)
 
 
-def meaning_of(parsed: Parsed) -> tuple[str, bool]:
-    """A key that is equal for equal meanings, and whether the line says anything."""
+def meaning_of(parsed: Parsed) -> str:
+    """A key that is equal for equal meanings."""
     readings = sorted((one.name, json.dumps(one.value, sort_keys=True, default=str), one.basis, one.who)
                       for one in parsed.readings)
     asks = sorted((one.fact, one.missing) for one in parsed.asks)
-    said = [readings, asks, parsed.command, parsed.command_fact, parsed.answer]
-    return json.dumps([*said, bool(parsed.refused)]), any(said)
+    return json.dumps([readings, asks, parsed.command, parsed.command_fact, parsed.answer, bool(parsed.refused)])
+
+
+def states(parsed: Parsed) -> bool:
+    """Whether the line says anything."""
+    return bool(parsed.readings or parsed.asks or parsed.command or parsed.answer)
 
 
 def same_but_teens(text: str, other: str) -> bool:

@@ -169,7 +169,8 @@ class SpeechModel:
     ) -> list[np.ndarray]:
         # The model's inputs are declared one row each, but the sound's keys and values broadcast over the rows.
         feed["encoder_hidden_states"] = hidden
-        feed["encoder_attention_mask"] = np.ones((1, hidden.shape[1]), np.int64)
+        # Every 384th value of the mask is used, one a frame; a single one broadcasts over all frames.
+        feed["encoder_attention_mask"] = np.ones((1, 1), np.int64)
         for number, (layer, part) in enumerate(_KEYS):
             feed[f"past_key_values.{layer}.decoder.{part}"] = past[number]
             feed[f"past_key_values.{layer}.encoder.{part}"] = cross[number]

@@ -19,8 +19,8 @@ from fieldaid.hearing.likelihood.accept import Figures, Limits
 from fieldaid.hearing.likelihood.meanings import Meaning, gather, same_but_teens
 from fieldaid.hearing.likelihood.model import SpeechModel
 from fieldaid.hearing.likelihood.network import TokenNetwork
-from fieldaid.hearing.likelihood.rescore import Prior
-from fieldaid.hearing.likelihood.search import BEAM, DROP, Costs, Found, search
+from fieldaid.hearing.likelihood.prior import Prior
+from fieldaid.hearing.likelihood.search import BEAM, COSTS, DROP, Costs, Found, search
 from fieldaid.hearing.likelihood.written import WrittenForms
 from fieldaid.hearing.sound import RATE
 
@@ -65,7 +65,7 @@ class LikelihoodRecogniser:
     name = "likelihood"
 
     def __init__(self, grammar: Grammar | None = None, *, model: Path | SpeechModel | None = None, threads: int = 1,
-                 beam: int = BEAM, drop: float = DROP, costs: Costs = Costs(), limits: Limits | None = None,
+                 beam: int = BEAM, drop: float = DROP, costs: Costs = COSTS, limits: Limits | None = None,
                  **_: Any) -> None:
         if grammar is None:
             raise WrongUse("the recogniser likelihood needs the grammar itself", why="only its text form was given",
@@ -128,7 +128,8 @@ class LikelihoodRecogniser:
         lead = {one.key: self._rank(best) - self._rank(one) for one in rest}
         teens = [lead[one.key] for one in rest if same_but_teens(best.row.text, one.row.text)]
         figures = Figures(llr=best.score - found.free_score, pmi=best.pmi, margin=min(lead.values(), default=NO_RIVAL),
-                          worst=best.row.worst, last=best.row.last, tokens=len(best.row.tokens), number_margin=min(teens, default=None))
+                          worst=best.row.worst, last=best.row.last, tokens=len(best.row.tokens),
+                          number_margin=min(teens, default=None))
         return Measured(found, meanings, figures)
 
     def close(self) -> None:
@@ -136,7 +137,7 @@ class LikelihoodRecogniser:
         self._model = None
 
     def _rank(self, one: Meaning) -> float:
-        return one.score - self.limits.prior_weight * one.prior
+        return one.score - self.limits.prior_weight * one.prior - self.limits.refused * one.refused
 
     def _open(self) -> SpeechModel:
         if self._model is None:

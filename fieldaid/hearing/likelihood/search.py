@@ -27,6 +27,9 @@ class Costs:
     loose: float = 2.0
 
 
+COSTS = Costs()
+
+
 @dataclass(frozen=True)
 class Row:
     """A text of the grammar as the model would write it.
@@ -69,7 +72,7 @@ class _Hypothesis:
 
 
 def search(model: SpeechModel, network: TokenNetwork, encoded: Encoded, longest: int, beam: int = BEAM,
-           drop: float = DROP, costs: Costs = Costs()) -> Found:
+           drop: float = DROP, costs: Costs = COSTS) -> Found:
     """The likeliest texts.
 
     Parameters
@@ -179,4 +182,4 @@ def _spot(network: TokenNetwork, before: Spot, reached: list[tuple | int]) -> Sp
     return network.after_token([one for one in reached if not isinstance(one, int)])
 
 
-__all__ = ["BEAM", "DROP", "Costs", "Found", "Row", "search"]
+__all__ = ["BEAM", "COSTS", "DROP", "Costs", "Found", "Row", "search"]

@@ -61,6 +61,8 @@ class WrittenForms:
         if word in CAPITALS:
             forms.append(f"-{word}")
             forms.append(f"-{word[0].upper()}{word[1:]}")
+        if word.endswith("'s"):
+            forms += [form.replace("'s", "s") for form in forms]
         if len(word) == 1 and word not in ("a", "i"):
             forms.append(f" {word.upper()}")
         elif word == "a":
