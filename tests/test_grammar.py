@@ -22,7 +22,7 @@ from fieldaid.grammar.numbers import number_forms, year_forms
 from fieldaid.grammar.reach import Reach
 
 sys.path.insert(0, str(Path(__file__).parent / "sentences"))
-import read  # noqa: E402
+import read
 
 GUIDE = Path(__file__).resolve().parents[1] / "grammars" / "README.md"
 
@@ -141,7 +141,8 @@ def test_the_conversation_of_an_invented_house(grammar):
         "roof.form": "gable", "roof.ridge_runs": "B-D", "building.built": 1958}
     assert facts("Field aid, top floor fire, Charlie. Light wind from the west.") == {
         "fire.top_floor": "confirmed", "fire.side": "C", "wind.from": "west", "wind.mph": 7}
-    parsed = grammar.parse("Field aid, three of us on air. Ladders Bravo-Charlie corner and Alpha. Eave sounds solid.")
+    parsed = grammar.parse(
+        "Field aid, three of us on air. Ladders Bravo-Charlie corner and Alpha. Eave sounds solid.")
     assert parsed.call_sign and parsed.facts == {
         "crew.count": 3, "crew.masks": "breathing air", "deck.eave": "solid",
         "crew.ladders": [{"place": "BC", "kind": "ground", "usable": "yes"},
@@ -167,7 +168,8 @@ def test_questions_and_conditions_say_nothing_and_ask_nothing(grammar, line):
     "no trusses", "not soft", "no gable", "deck is not solid", "the roof isn't solid", "not through the roof",
     "wires are not clear", "attic isn't clear", "it's not trusses", "no longer soft", "no soft spots",
     "two of us aren't on air", "crew not on the roof", "interior doesn't want it open", "search isn't complete",
-    "command didn't order us up", "ladder on charlie is not gone", "negative trusses", "they're not rafters it's trusses",
+    "command didn't order us up", "ladder on charlie is not gone", "negative trusses",
+    "they're not rafters it's trusses",
     "we need two ladders", "watch for soft spots on charlie", "trusses or rafters", "rafters, trusses",
     "soft on charlie joe", "wind west and blorp", "gable on the porch trusses", "wind west on the garage"])
 def test_a_word_outside_the_grammar_spoils_its_part(grammar, line):
@@ -186,6 +188,30 @@ def test_a_word_outside_the_grammar_spoils_its_part(grammar, line):
     ("attic not vented", {"attic.vented": "no"}), ("attic vented", {"attic.vented": "yes"}),
     ("fan on", {"fan.state": "on"}), ("fan not on", {"fan.state": "off"})])
 def test_a_line_one_word_from_its_opposite(grammar, line, told):
+    assert grammar.parse(line).facts == told
+
+
+def test_a_correction_inside_a_line_mends_that_line_only(grammar):
+    parsed = grammar.parse("gable, trusses, correction, rafters")
+    assert (parsed.command, parsed.facts) == (None, {"roof.form": "gable", "roof.framing": "rafters"})
+    parsed = grammar.parse("solid on charlie, correction, wind is east")
+    assert (parsed.command, parsed.facts) == ("correction", {"wind.from": "east"})
+    assert [ask.fact for ask in parsed.asks] == ["deck"]
+    parsed = grammar.parse("trusses, scratch that, rafters")
+    assert (parsed.command, parsed.facts) == (None, {"roof.framing": "rafters"})
+
+
+@pytest.mark.parametrize(("line", "told"), [
+    ("garage roof is trusses", {"roof.framing@garage": "trusses"}),
+    ("on the garage, trusses", {"roof.framing@garage": "trusses"}),
+    ("trusses on the porch, wind from the west", {"roof.framing@porch": "trusses", "wind.from": "west"}),
+    ("garage roof is four in twelve, asphalt", {"roof.pitch@garage": 4, "roof.cover@garage": "asphalt"}),
+    ("garage roof is trusses, soft on charlie", {"roof.framing@garage": "trusses", "deck.C": "soft"}),
+    ("garage roof is trusses, attic clear", {"roof.framing@garage": "trusses"}),
+    ("on the porch, no fire in the garage attic", {"fire.attic@garage": "not seen"}),
+    ("bravo exposure has a flat roof", {"roof.form@neighbour_B": "flat"}),
+    ("fire in the garage", {"fire.garage": "confirmed"})])
+def test_sections_of_the_house(grammar, line, told):
     assert grammar.parse(line).facts == told
 
 
@@ -210,6 +236,13 @@ def test_any_text_is_parsed_without_an_error(text):
 def test_any_row_of_known_words_is_parsed_the_same_twice(words):
     line = " ".join(words)
     assert load_once().parse(line) == load_once().parse(line)
+
+
+def test_a_long_line_of_places_ends(grammar):
+    """Each place doubles the ways to read the list; without a bound this line would take years."""
+    assert grammar.parse("panels on " + "alpha bravo " * 100).readings == ()
+    assert grammar.parse("panels on alpha, bravo, charlie and the ridge").facts == {
+        "roof.solar": ["A", "B", "C", "ridge"]}
 
 
 _ONCE: list[Grammar] = []
@@ -251,8 +284,8 @@ def test_every_year_in_every_form(grammar):
 
 
 def test_every_decade(grammar):
-    decades = dict(zip(range(20, 100, 10), "twenties thirties forties fifties sixties seventies eighties nineties".split(),
-                       strict=True))
+    words = "twenties thirties forties fifties sixties seventies eighties nineties".split()
+    decades = dict(zip(range(20, 100, 10), words, strict=True))
     for tens, word in decades.items():
         told = {"building.built": f"{1900 + tens}-{1909 + tens}"}
         for line in (f"built in the {word}", f"built in the nineteen {word}", f"built in the {1900 + tens}s",
@@ -278,7 +311,8 @@ def test_every_number_of_a_range_and_none_outside(grammar, line, name, low, high
 @pytest.mark.parametrize(("words", "mph"), [
     ("calm", 0), ("light air", 3), ("light breeze", 7), ("gentle breeze", 12), ("moderate breeze", 18),
     ("fresh breeze", 24), ("strong breeze", 31), ("near gale", 38), ("leaves rustling", 7), ("flag is out", 12),
-    ("small branches moving", 18), ("small trees swaying", 24), ("large branches moving", 31), ("whole trees moving", 38)])
+    ("small branches moving", 18), ("small trees swaying", 24), ("large branches moving", 31),
+    ("whole trees moving", 38)])
 def test_wind_words_are_the_upper_end_of_their_beaufort_band(grammar, words, mph):
     """US National Weather Service, Beaufort wind scale (mph bands 0, 1-3, 4-7, 8-12, 13-18, 19-24, 25-31, 32-38)."""
     assert grammar.parse(words).facts == {"wind.mph": mph}
@@ -328,7 +362,8 @@ def test_part_of_a_line_can_be_taken_and_part_asked(grammar):
 
 
 @pytest.mark.parametrize(("line", "said"), [
-    ("gable roof", "gable"), ("ridge runs bravo to delta", "ridge B D"), ("rafters at the eave", "framing: rafters seen"),
+    ("gable roof", "gable"), ("ridge runs bravo to delta", "ridge B D"),
+    ("rafters at the eave", "framing: rafters seen"),
     ("wind from the west at twelve", "wind west 12"), ("no water", "water not on the fire"),
     ("water on", "fire is getting water"), ("eave sounds solid", "deck solid, eave struck"),
     ("trusses on the garage", "garage framing: trusses"), ("I think it's rafters", "guess: framing: rafters"),

@@ -15,6 +15,11 @@ Found = tuple[int, int, tuple]
 """(end, output, ((slot name, value output, inner slots, start, end), ...)) of one way to read some words."""
 
 
+MOST_SLOTS = 9
+"""Slots in one phrase. Places can be read in two ways ("alpha bravo": a corner or two sides), which doubles the ways to
+read a list with each of them; no crew names more than eight places in one breath."""
+
+
 @dataclass
 class Network:
     """Nodes are numbers. `words[n]` maps a word to the next node; `calls[n]` lists (sub-network, slot name, next node);
@@ -139,7 +144,7 @@ class Walk:
             if following is not None:
                 stack.append((following, at + 1, env))
             for inner, name, target in calls[node]:
-                if word in first[inner]:
+                if word in first[inner] and len(env) < MOST_SLOTS:
                     for end, output, inner_env in self.read(inner, at):
                         stack.append((target, end, (*env, (name, output, inner_env, at, end))))
         return found

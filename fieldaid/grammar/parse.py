@@ -35,7 +35,7 @@ class _State:
     about: str | None = None
     answer: str | None = None
     readings: list[Reading] = field(default_factory=list)
-    taken_back: list[Reading] = field(default_factory=list)
+    before: list[Reading] = field(default_factory=list)
     asks: list[Ask] = field(default_factory=list)
     refused: list[str] = field(default_factory=list)
     good: int = 0
@@ -59,6 +59,7 @@ class Parser:
             return answered
         for row in rows:
             self._sentence(state, row, len(rows) == 1)
+        self._correct_within(state)
         readings, asks = merge(state.readings, self.asking)
         if state.bad > state.good:
             asks += [self.asking.about(one.name) for one in readings]
@@ -74,6 +75,19 @@ class Parser:
                 command_fact = expecting
         return Parsed(line, state.call_sign, command, command_fact, state.about, tuple(readings), tuple(asks),
                       tuple(state.refused), state.answer)
+
+    def _correct_within(self, state: _State) -> None:
+        """A correction in the middle of a line mends the line itself, when it names what the line said before. Else it
+        is a command, and what stood before it must be said again: it must not pass as a correction."""
+        if not state.before:
+            return
+        corrected = {one.name for one in state.readings}
+        if corrected and corrected <= {one.name for one in state.before}:
+            state.readings = [one for one in state.before if one.name not in corrected] + state.readings
+            return
+        state.commands.append(("correction", None))
+        state.refused += dict.fromkeys(one.words for one in state.before)
+        state.asks += [self.asking.about(one.name) for one in state.before]
 
     # ---- one sentence
 
@@ -182,17 +196,18 @@ class Parser:
             told = self._tellings(item.found[0])
             homeless = mood.section not in ("", "main") and not any(fact(name).section for name, _ in told)
             unclear = mood.section_before and any(
-                fact(name).section and not name.startswith("roof.") and fact(name).is_loosening(value)
+                "@" not in name and not name.startswith("roof.") and fact(name).section
+                and fact(name).is_loosening(value)
                 for name, value in told)
             if mood.unclear or homeless or unclear or not told:
                 state.refused.append(words)
                 state.asks += [self.asking.about(name) for name, _ in told[:1]]
                 return
             for name, value in told:
-                if mood.section_before and name.startswith("roof."):
-                    name = f"{name}@{mood.section_before}"
-                elif mood.section not in ("", "main") and fact(name).section:
-                    name = f"{name}@{mood.section}"
+                section = mood.section_before if name.startswith("roof.") else ""
+                section = section or (mood.section if mood.section != "main" and fact(name).section else "")
+                if section and "@" not in name:
+                    name = f"{name}@{section}"
                 basis = "guess" if mood.basis == "guess" else extra.get("basis") or mood.basis or "told"
                 state.readings.append(Reading(name, value, basis, extra.get("who") or mood.who or "officer", words))
 
@@ -200,11 +215,10 @@ class Parser:
         output, slots = item.found[0]
         command, named = output.extra["command"], output.extra.get("command_fact")
         if command in ("scratch that", "correction") and state.readings:
-            # Said in the middle of a line it takes back what the line said before.
-            state.taken_back += state.readings
+            if command == "correction":
+                state.before += state.readings
             state.readings = []
-            if command == "scratch that":
-                return
+            return
         state.commands.append((command, self.values.env(slots).get(named[1:-1], named) if named else None))
 
     def _tellings(self, found: tuple[Output, tuple]) -> list[tuple[str, Any]]:
