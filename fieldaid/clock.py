@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from datetime import datetime, timezone
+from datetime import UTC, datetime
 
 
 def now() -> float:
@@ -18,7 +18,7 @@ def monotonic() -> float:
 
 def stamp(seconds: float) -> str:
     """`seconds` of wall time as ISO 8601 in UTC, whole seconds: 2031-05-04T13:22:07Z."""
-    return datetime.fromtimestamp(seconds, tz=timezone.utc).strftime("%Y-%m-%dT%H:%M:%SZ")
+    return datetime.fromtimestamp(seconds, tz=UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
 class Stopwatch:

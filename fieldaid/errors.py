@@ -15,8 +15,9 @@ A `Finding` is one thing wrong at one place of one file. Its text form is what p
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Iterable, Literal
+from typing import Literal
 
 
 @dataclass(frozen=True)

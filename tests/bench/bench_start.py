@@ -64,7 +64,8 @@ def main(runs: int) -> None:
     print(f"ready with the first answer   median {ready * 1000:7.0f} ms   "
           f"{ready / statistics.median(baseline):.1f} x a bare interpreter")
     for share in (50, 95, 99):
-        print(f"line to answer                p{share:<5} {later[min(len(later) - 1, len(later) * share // 100)] * 1000:7.1f} ms")
+        at = later[min(len(later) - 1, len(later) * share // 100)]
+        print(f"line to answer                p{share:<5} {at * 1000:7.1f} ms")
     print(f"memory, child included        median {statistics.median(mb for _, _, mb in results):7.0f} MB")
 
 

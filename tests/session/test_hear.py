@@ -93,8 +93,8 @@ def test_a_kill_while_hearing_loses_nothing_that_was_acknowledged(tmp_path):
     for round_ in range(3):
         journal = tmp_path / f"{round_}.journal"
         process = subprocess.Popen(
-            [sys.executable, "-m", "fieldaid", "hear", "--json", "--journal", str(journal), str(CLIPS / "scenario.flac")],
-            stdout=subprocess.PIPE, text=True, env=environment(tmp_path))
+            [sys.executable, "-m", "fieldaid", "hear", "--json", "--journal", str(journal),
+             str(CLIPS / "scenario.flac")], stdout=subprocess.PIPE, text=True, env=environment(tmp_path))
         lines = [process.stdout.readline() for _ in range(1 + round_)]
         time.sleep(0.05 * round_)
         process.send_signal(signal.SIGKILL)

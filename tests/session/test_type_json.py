@@ -11,8 +11,8 @@ import sys
 
 import pytest
 
-TOP = {"n", "line", "result", "meant", "guess", "taken", "pending", "replies", "picture", "derived", "computed", "stale",
-       "guidance"}
+TOP = {"n", "line", "result", "meant", "guess", "taken", "pending", "replies", "picture", "derived", "computed",
+       "stale", "guidance"}
 RESULTS = {"taken", "question", "not understood", "command"}
 KINDS = {"leave", "stop", "caution", "advice", "question", "readback", "note"}
 ACCESS = {"leave now", "come down", "stay off", "aerial only", "ladder tip only", "no bar reported"}
