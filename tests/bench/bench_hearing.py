@@ -55,13 +55,9 @@ def upper_bound(wrong: int, n: int, level: float = 0.95) -> float:
     return high
 
 
-def same(heard: Any, meant: Any) -> bool:
-    return heard == meant
-
-
 def verdict(line: material.Line, facts: dict[str, Any], command: str | None) -> str:
     """One of VERDICTS."""
-    if any(name not in line.facts or not same(value, line.facts[name]) for name, value in facts.items()):
+    if any(name not in line.facts or value != line.facts[name] for name, value in facts.items()):
         return "wrong"
     if command is not None and command != line.command:
         return "wrong"
@@ -136,19 +132,24 @@ def out_of_grammar(bench: Bench, options: argparse.Namespace) -> Iterable[tuple[
     yield "outside the grammar", found
 
 
+def noise_segment(number: int, seed: int) -> Segment:
+    """1 to 4 s of saw, wind or hiss at a level between -45 and -20 dB of full scale."""
+    rng = np.random.default_rng([seed, number])
+    seconds = rng.uniform(1.0, 4.0)
+    kind = ("saw", "wind", "hiss")[number % 3]
+    sound = rng.standard_normal(int(seconds * material.RATE)) if kind == "hiss" else (
+        material.noises.KINDS[kind](seconds, 100 * seed + number))
+    sound = sound / np.std(sound) * 10 ** (rng.uniform(-45, -20) / 20)
+    return Segment(0.0, seconds, sound.astype(np.float32))
+
+
 def noise_alone(bench: Bench, options: argparse.Namespace) -> Iterable[tuple[str, list[str]]]:
-    """Noise in stretches of 1 to 4 s, given to the recogniser past the gate, which would stop most of it."""
-    rng = np.random.default_rng(8)
+    """Noise given to the recogniser past the gate, which would stop most of it."""
     found = []
     nothing = material.Line("", {})
     for number in range(options.noise):
-        seconds = rng.uniform(1.0, 4.0)
-        kind = ("saw", "wind", "hiss")[number % 3]
-        sound = rng.standard_normal(int(seconds * material.RATE)) if kind == "hiss" else (
-            material.noises.KINDS[kind](seconds, number))
-        sound = (sound / np.std(sound) * 10 ** (rng.uniform(-45, -20) / 20)).astype(np.float32)
         start = time.thread_time()
-        heard = bench.recogniser.hear(Segment(0.0, seconds, sound))
+        heard = bench.recogniser.hear(noise_segment(number, seed=8))
         bench.seconds.append(time.thread_time() - start)
         parsed = bench.grammar.parse(heard.text)
         found.append(verdict(nothing, parsed.facts, parsed.command))

@@ -8,6 +8,7 @@ kept in a cache folder, because making it takes longer than hearing it.
 from __future__ import annotations
 
 import hashlib
+import re
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -110,6 +111,7 @@ def clips(lines: list[Line], half: str, condition: str, count: int, natural: boo
 
 def spoken(voice: str, text: str, cache: Path) -> np.ndarray:
     """`text` said by `voice`, from the cache if it was said before."""
+    text = re.sub(r"\b(osb|tic)\b", lambda match: " ".join(match[1].upper()), text)
     path = cache / f"{voice}-{hashlib.sha256(text.encode()).hexdigest()[:16]}.flac"
     if not path.exists():
         cache.mkdir(parents=True, exist_ok=True)

@@ -6,13 +6,16 @@
     worst          how far the token that fits worst lies behind the likeliest one at its place [nat, 0 at best]
     last           the same of the end of the text: low when the sound goes on
     number_margin  the margin over the meaning that differs only by "-teen" for "-ty"; absent when there is none
+    fit            llr, margin and worst weighed together, as they told right from wrong in the calibration
 
-None of them is a probability, and no single one is enough: on noise the model invents unlikely text, so that the llr of
-a phrase can be good; an unlikely word gives pmi even when it was not said; and what has no rival leads by much.
+No single one is enough: on noise the model invents unlikely text, so that the llr of a phrase can be good; an unlikely
+word gives pmi even when it was not said; and what has no rival leads by much. So each has a limit of its own, and `fit`
+another. `fit` is the log-odds of being right on synthetic voices; on a roof it is a measure and no probability.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import asdict, dataclass, fields
 
 from fieldaid.errors import BrokenData
@@ -20,19 +23,29 @@ from fieldaid.errors import BrokenData
 
 @dataclass(frozen=True)
 class Limits:
-    """The least figures that are accepted; see the module. `llr_a_token` is added for each token of the row: long
-    texts fall further behind. When meanings are ranked, `prior_weight` counts their priors, and `refused` is taken off
-    one of which the parser leaves out a part [nat]."""
+    """The least figures that are accepted, the weights of `fit`, and how meanings are ranked.
 
-    llr: float = -3.0
-    llr_a_token: float = -0.3
-    pmi: float = 12.0
-    margin: float = 2.0
+    Attributes
+    ----------
+    fit, llr, pmi, margin, worst, last, number_margin : least figures
+    prior_weight : how much the priors count when meanings are ranked
+    refused : taken off a meaning of which the parser leaves out a part [nat]
+    base, by_llr, by_margin, by_worst : weights of `fit`; of the margin counts log(1 + m)
+    """
+
+    fit: float = 2.0
+    llr: float = -12.0
+    pmi: float = 8.0
+    margin: float = 1.0
     worst: float = -8.0
-    last: float = -3.0
+    last: float = -0.7
     number_margin: float = 4.0
     prior_weight: float = 0.3
     refused: float = 3.0
+    base: float = 0.9
+    by_llr: float = 0.03
+    by_margin: float = 1.5
+    by_worst: float = 0.5
 
     @classmethod
     def of(cls, stored: dict[str, float]) -> Limits:
@@ -52,10 +65,15 @@ class Limits:
     def stored(self) -> dict[str, float]:
         return asdict(self)
 
+    @property
+    def weights(self) -> tuple[float, ...]:
+        """In the order of `Figures.features`."""
+        return (self.base, self.by_llr, self.by_margin, self.by_worst)
+
 
 @dataclass(frozen=True)
 class Figures:
-    """What the verdict rests on; see the module."""
+    """What the verdict rests on; see the module. `tokens` is the length of the row."""
 
     llr: float
     pmi: float
@@ -65,7 +83,17 @@ class Figures:
     tokens: int
     number_margin: float | None = None
 
+    @property
+    def features(self) -> tuple[float, ...]:
+        """What `fit` weighs."""
+        lead = math.log1p(min(max(self.margin, 0.0), 15.0))
+        return (1.0, self.llr, lead, self.worst)
+
+    def fit(self, limits: Limits) -> float:
+        return sum(weight * value for weight, value in zip(limits.weights, self.features, strict=True))
+
     def accepted(self, limits: Limits) -> bool:
-        return (self.llr >= limits.llr + limits.llr_a_token * self.tokens and self.pmi >= limits.pmi
-                and self.margin >= limits.margin and self.worst >= limits.worst and self.last >= limits.last
-                and (self.number_margin is None or self.number_margin >= limits.number_margin))
+        return (self.fit(limits) >= limits.fit and self.llr >= limits.llr and self.pmi >= limits.pmi
+                and self.margin >= limits.margin and self.worst >= limits.worst
+                and self.last >= limits.last and (self.number_margin is None
+                                                  or self.number_margin >= limits.number_margin))

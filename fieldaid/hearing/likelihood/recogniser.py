@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +21,7 @@ from fieldaid.hearing.likelihood.model import SpeechModel
 from fieldaid.hearing.likelihood.network import TokenNetwork
 from fieldaid.hearing.likelihood.prior import Prior
 from fieldaid.hearing.likelihood.search import BEAM, COSTS, DROP, Costs, Found, search
-from fieldaid.hearing.likelihood.written import WrittenForms
+from fieldaid.hearing.likelihood.written import LOOSE, WrittenForms
 from fieldaid.hearing.sound import RATE
 
 LIMITS = Path(__file__).parent / "data" / "limits.json"
@@ -74,7 +74,7 @@ class LikelihoodRecogniser:
         self._model: SpeechModel | None = model if isinstance(model, SpeechModel) else SpeechModel(model, threads)
         self._network = TokenNetwork(grammar.network, LINE, self._model.tokenizer,
                                      WrittenForms(grammar.loaded.written),
-                                     frozenset().union(*grammar.loaded.poison.values()))
+                                     LOOSE.union(*grammar.loaded.poison.values()))
         self._prior = Prior(self._model)
         self._beam, self._drop, self._costs = beam, drop, costs
         self.limits = limits if limits is not None else read_limits()
@@ -83,8 +83,9 @@ class LikelihoodRecogniser:
     def hear(self, segment: Segment) -> Heard:
         """The phrase that the segment holds, or "" when none is accepted.
 
-        Figures: see `accept`; `free` is the log-probability of unrestricted text. Alternatives are the next meanings
-        with their lag behind the best [nat]; of a text that was not accepted the best comes first, at 0.
+        Figures: see `accept`; `tokens` is the length of the text, `free` the log-probability of unrestricted text.
+        Alternatives are the next meanings with their lag behind the best [nat]; of a text that was not accepted the
+        best comes first, at 0.
 
         Raises
         ------
@@ -98,10 +99,8 @@ class LikelihoodRecogniser:
             return Heard("", ms={"decode": watch.ms()}, **at)
         figures, best = measured.figures, measured.meanings[0]
         accepted = best.states and figures.accepted(self.limits)
-        shown = {"llr": figures.llr, "pmi": figures.pmi, "margin": figures.margin, "worst": figures.worst,
-                 "last": figures.last, "tokens": float(figures.tokens), "free": measured.found.free_score}
-        if figures.number_margin is not None:
-            shown["number_margin"] = figures.number_margin
+        shown = {name: value for name, value in asdict(figures).items() if value is not None}
+        shown |= {"fit": figures.fit(self.limits), "free": measured.found.free_score}
         others = tuple((one.row.text, round(self._rank(one) - self._rank(best), 2)) for one in measured.meanings)
         shown = {name: round(value, 2) for name, value in shown.items()}
         return Heard(best.row.text if accepted else "", figures=shown,

@@ -14,9 +14,19 @@ CAPITALS = frozenset("alpha alfa bravo charlie delta north south east west north
                      "i i've i'm".split())
 """Words that the model may write with a capital anywhere."""
 CALL_SIGN = ("field", "aid")
-CALL_SIGN_FORMS = (" Field aid", " Field-aid", " Field Aid", " field aid", " Field aide", " Feel-aid", " Feel the aid",
-                   " Fieldaid")
+CALL_SIGN_FORMS = (" Field aid", " Field-aid", " Field Aid", " field aid", " Fieldaid", " Field aide", " Field A",
+                   " Field date", " Fielded", " Feel-aid", " Feel aid", " Feel the aid", " Feel dead", " Feel day",
+                   " Feel A", " Feel date", " Feel they'd", " Healed it")
 """How the model was seen to write the call sign. It carries no fact, so a generous list costs nothing."""
+LOOSE = frozenset(
+    "turn throw start stop close open get put call bring give take move check watch keep let tell ask send "
+    "make go come charge knock clear vent hit use look wait pull push cut strike sound set raise lower lift "
+    "drop shut find show leave need want think know see say he she it they you i we me him them this that "
+    "these those who what where how which why there here my your his her their our somebody someone everybody "
+    "anyone please can could did do does will would should if when before after because maybe not never "
+    "always remember".split())
+"""Words that other speech often begins with, and orders ("turn the fan off") that sound like facts ("turned the fan
+off"). They may be heard before a phrase; the parser takes nothing from what follows them."""
 LONGEST_ROW = 5
 
 
