@@ -5,8 +5,9 @@ A working whose input is missing or outside its limits gives nothing: the fact s
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Mapping
+from typing import Any
 
 from fieldaid.facts.situation import Situation
 from fieldaid.facts.values import year_range
