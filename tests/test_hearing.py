@@ -67,9 +67,7 @@ def test_pauses_shorter_than_the_hangover_do_not_split():
     assert len(cut(bursts(6.0, (1.0, 2.0), (2.9, 3.5)))) == 2
 
 
-@pytest.mark.parametrize(
-    "samples", [np.zeros(0, np.float32), np.zeros(1, np.float32), np.zeros(RATE * 3, np.float32)]
-)
+@pytest.mark.parametrize("samples", [np.zeros(0, np.float32), np.zeros(1, np.float32), np.zeros(RATE * 3, np.float32)])
 def test_nothing_to_hear_is_no_segment(samples):
     assert cut(samples) == []
     assert segments(Sound(samples)) == []
@@ -158,11 +156,7 @@ def test_without_silero_the_whole_recording_is_one_segment_and_it_is_said():
     assert fallen.notice == gate.GATE_MISSING
     samples = bursts(8.0, (2.0, 3.0))
     found = list(fallen.segments(Sound(samples)))
-    assert (
-        len(found) == 1
-        and found[0].start_s == 0.0
-        and np.array_equal(found[0].samples[: len(samples)], samples)
-    )
+    assert len(found) == 1 and found[0].start_s == 0.0 and np.array_equal(found[0].samples[: len(samples)], samples)
     assert list(fallen.segments(Sound(np.zeros(0, np.float32)))) == []
     minute = Sound(np.zeros(RATE * 60, np.float32))
     assert all(one.end_s - one.start_s <= gate.LONGEST_S for one in fallen.segments(minute))
@@ -251,8 +245,7 @@ def answers() -> dict[str, list[Heard]]:
     """What was heard in every demo clip, by file."""
     working = Gate()
     return {
-        clip["file"]: [recogniser().hear(one) for one in working.segments(read(DEMO / clip["file"]))]
-        for clip in CLIPS
+        clip["file"]: [recogniser().hear(one) for one in working.segments(read(DEMO / clip["file"]))] for clip in CLIPS
     }
 
 
@@ -265,7 +258,7 @@ def spoken_clips(*noises: str) -> list[dict]:
 
 
 def test_clean_demo_clips_are_heard():
-    """Measured: see the figures at the foot of demo_audio/README.md; the bound leaves room for two more misses."""
+    """The bound leaves room for two more misses than were measured."""
     clips = spoken_clips("none")
     right = [clip["file"] for clip in clips if said(clip["file"]) == words(clip["say"])]
     assert len(right) >= 0.85 * len(clips), sorted({clip["file"] for clip in clips} - set(right))
@@ -283,13 +276,13 @@ def test_what_was_not_understood_stays_visible_as_an_alternative():
     rejected = [one for group in answers().values() for one in group if not one.text and one.alternatives]
     assert rejected
     for one in rejected:
-        assert one.alternatives[0][1] == one.figures["lead"]
+        assert one.alternatives[0][1] == one.figures["fit"]
 
 
 def test_heard_carries_figures_times_and_name():
     (one,) = answers()["25_three.flac"]
     assert one.text == "field aid three of us masks on" and one.recogniser == "sphinx"
-    assert 0 > one.figures["lead"] >= one.figures["worst"] and one.ms["decode"] > 0
+    assert one.figures["lead"] >= one.figures["worst"] <= 0 and one.ms["decode"] > 0
     assert 0 <= one.start_s < one.end_s <= Recording(DEMO / "25_three.flac").seconds + CHUNK_S
 
 
@@ -347,6 +340,24 @@ def test_words_that_cannot_be_heard_take_only_their_own_phrases_with_them():
 def test_a_broken_grammar_is_a_clear_error(jsgf):
     with pytest.raises(BrokenData, match="grammar"):
         SphinxRecogniser(jsgf)
+
+
+def test_the_whole_grammar_takes_no_other_speech_for_a_fact():
+    """The clips that state no fact give none, and of twelve that state one most are heard right."""
+    from fieldaid.grammar import load_grammar
+
+    grammar = load_grammar()
+    made, working = SphinxRecogniser(grammar=grammar), Gate()
+
+    def meant(file: str) -> list:
+        parsed = [grammar.parse(made.hear(one).text) for one in working.segments(read(DEMO / file))]
+        return [(one.facts, one.command) for one in parsed if one.facts or one.command]
+
+    other = [clip for clip in CLIPS if not clip["means"] and "command" not in clip]
+    assert {clip["file"]: meant(clip["file"]) for clip in other} == {clip["file"]: [] for clip in other}
+    told = [clip for clip in CLIPS if clip["means"] and clip["noise"] == "none" and "espeak" not in clip["voice"]][:12]
+    right = [clip["file"] for clip in told if meant(clip["file"]) == [(clip["means"], None)]]
+    assert len(right) >= 8, right
 
 
 class Words:
@@ -492,9 +503,7 @@ def test_recognisers_are_made_by_name():
 
 def test_another_recogniser_can_be_added(monkeypatch):
     monkeypatch.setitem(heard.FACTORIES, "echo", f"{__name__}:Echo")
-    assert (
-        heard.make("echo", text="affirm").hear(Segment(0.0, 1.0, np.zeros(RATE, np.float32))).text == "affirm"
-    )
+    assert heard.make("echo", text="affirm").hear(Segment(0.0, 1.0, np.zeros(RATE, np.float32))).text == "affirm"
     monkeypatch.setitem(heard.FACTORIES, "absent", "no_such_module:Thing")
     with pytest.raises(WrongUse, match="cannot be loaded"):
         heard.make("absent")
