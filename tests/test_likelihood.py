@@ -23,7 +23,7 @@ from fieldaid.errors import BrokenData, SoundError, WrongUse
 from fieldaid.grammar import load_grammar
 from fieldaid.hearing.gate import Segment, segments
 from fieldaid.hearing.likelihood.accept import Figures, Limits
-from fieldaid.hearing.likelihood.meanings import same_but_teens
+from fieldaid.hearing.likelihood.meanings import gather, same_but_teens
 from fieldaid.hearing.likelihood.model import SpeechModel, find_model
 from fieldaid.hearing.likelihood.network import Spot, TokenNetwork, text_of
 from fieldaid.hearing.likelihood.prior import Prior
@@ -101,7 +101,8 @@ def walked(network: TokenNetwork, tokens: tuple[int, ...]) -> Spot | None:
         else:
             ways = [(place.trie, place.stack, place.words) for place in (*spot.inside, *spot.between)]
             if spot.opening is not None:
-                ways += [(trie, (), spot.opening) for trie in (network.phrases, network.loose)]
+                tries = [network.phrases, network.loose, *([network.any_word] if spot.loose else [])]
+                ways += [(trie, (), spot.opening) for trie in tries]
             reached = [(trie.nodes[at], stack, words) for trie, stack, words in ways
                        for at in np.nonzero(trie.tokens == token)[0]]
             if not reached:
@@ -193,7 +194,8 @@ def test_a_broken_tokenizer_file_is_refused(tmp_path):
     ("Built nineteen oh five", "built nineteen oh five"),
     ("okay wind west built 1915 field aid", "okay wind west built nineteen fifteen field aid"),
     ("is wind west", "is wind west"),
-    ("if wind, west", "if wind west"),
+    ("if, wind west", "if, wind west"),
+    ("Is built field wind miles", "is built field wind miles"),
 ])
 def test_written_forms_come_back_as_the_words_that_are_said(network, model, written, words):
     assert heard_as(network, model, written) == words
@@ -203,6 +205,17 @@ def test_written_forms_come_back_as_the_words_that_are_said(network, model, writ
                                      "wind,, west", "wind from. the west", ""])
 def test_what_the_grammar_does_not_say_is_not_in_the_network(network, model, written):
     assert heard_as(network, model, written) in (None, "")
+
+
+def test_words_are_read_with_the_commas_that_make_sense_of_them(small):
+    rows = [Row("wind west, built, nineteen fifty", (1,), -2.0, 0.0, 0.0),
+            Row("wind west, built nineteen fifty", (2,), -3.0, 0.0, 0.0)]
+    whole_meaning = small.parse("wind west, built nineteen fifty").facts
+    assert len(whole_meaning) == 2
+    found = gather(rows, small.parse)
+    assert len(found) == 1
+    assert small.parse(found[0].row.text).facts == whole_meaning
+    assert found[0].score == pytest.approx(np.logaddexp(-2.0, -3.0))
 
 
 def test_every_sentence_of_the_shipped_grammar_is_in_its_network(whole, model):
@@ -284,7 +297,7 @@ def test_limits_are_stored_and_read_alike(tmp_path):
 
 def test_teens_and_tens_are_told_from_other_differences():
     assert same_but_teens("built nineteen fifteen", "built, nineteen fifty")
-    assert not same_but_teens("built nineteen fifty", "built nineteen fifty")
+    assert not same_but_teens("built, nineteen fifty", "built nineteen fifty")
     assert not same_but_teens("built nineteen fifty", "built nineteen sixty")
 
 

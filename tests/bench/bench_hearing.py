@@ -31,7 +31,7 @@ import numpy as np
 import soundfile
 import yaml
 
-from fieldaid.grammar import Grammar, load_grammar
+from fieldaid.grammar import Grammar, Parsed, load_grammar
 from fieldaid.hearing.gate import Gate, Segment
 from fieldaid.hearing.heard import Heard, Recogniser, make
 from fieldaid.hearing.sound import Sound
@@ -66,6 +66,14 @@ def verdict(line: material.Line, facts: dict[str, Any], command: str | None) -> 
     return "part" if facts or command else "asked"
 
 
+ANSWERS = {"yes": "affirm", "no": "negative"}
+
+
+def command_of(parsed: Parsed) -> str | None:
+    """The command of a line; an answer is one."""
+    return parsed.command or ANSWERS.get(parsed.answer or "")
+
+
 class Bench:
     """Hears clips and counts."""
 
@@ -91,13 +99,13 @@ class Bench:
         for segment, heard in self.hear(samples):
             parsed = self.grammar.parse(heard.text)
             facts |= parsed.facts
-            command = command or parsed.command
+            command = command or command_of(parsed)
             if self._dump:
                 best = heard.text or (heard.alternatives[0][0] if heard.alternatives else "")
                 would = self.grammar.parse(best)
-                truth = verdict(line, would.facts, would.command)
+                truth = verdict(line, would.facts, command_of(would))
                 row = {**about, "say": line.say, "heard": heard.text, "best": best, "truth": truth,
-                       "states": bool(would.facts or would.command), "figures": heard.figures,
+                       "states": bool(would.facts or command_of(would)), "figures": heard.figures,
                        "others": heard.alternatives[:3], "seconds": self.seconds[-1],
                        "length": segment.end_s - segment.start_s}
                 self._dump.write(json.dumps(row, default=str) + "\n")
@@ -152,7 +160,7 @@ def noise_alone(bench: Bench, options: argparse.Namespace) -> Iterable[tuple[str
         heard = bench.recogniser.hear(noise_segment(number, seed=8))
         bench.seconds.append(time.thread_time() - start)
         parsed = bench.grammar.parse(heard.text)
-        found.append(verdict(nothing, parsed.facts, parsed.command))
+        found.append(verdict(nothing, parsed.facts, command_of(parsed)))
     yield "noise alone, no gate", found
 
 

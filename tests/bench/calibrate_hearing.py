@@ -51,7 +51,7 @@ def measure(options: argparse.Namespace) -> None:
             text = measured.meanings[0].row.text
             parsed = grammar.parse(text)
             row = {"set": kind, "condition": condition, "say": line.say, "text": text,
-                   "free": measured.found.free, "verdict": bench.verdict(line, parsed.facts, parsed.command),
+                   "free": measured.found.free, "verdict": bench.verdict(line, parsed.facts, bench.command_of(parsed)),
                    "figures": dataclasses.asdict(measured.figures),
                    "others": [one.row.text for one in measured.meanings[1:]]}
             out.write(json.dumps(row) + "\n")

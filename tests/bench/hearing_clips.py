@@ -7,7 +7,10 @@ kept in a cache folder, because making it takes longer than hearing it.
 
 from __future__ import annotations
 
+import concurrent.futures
+import functools
 import hashlib
+import multiprocessing
 import re
 import sys
 from collections.abc import Iterator
@@ -115,8 +118,18 @@ def spoken(voice: str, text: str, cache: Path) -> np.ndarray:
     path = cache / f"{voice}-{hashlib.sha256(text.encode()).hexdigest()[:16]}.flac"
     if not path.exists():
         cache.mkdir(parents=True, exist_ok=True)
-        soundfile.write(path, speakers.speak(voice, text), RATE, subtype="PCM_16")
+        _maker().submit(_make, voice, text, path).result()
     return soundfile.read(path, dtype="float32")[0]
+
+
+@functools.cache
+def _maker() -> concurrent.futures.ProcessPoolExecutor:
+    """A process of its own: the neural voice takes half a gigabyte, which is not the recogniser's."""
+    return concurrent.futures.ProcessPoolExecutor(1, multiprocessing.get_context("spawn"))
+
+
+def _make(voice: str, text: str, path: Path) -> None:
+    soundfile.write(path, speakers.speak(voice, text), RATE, subtype="PCM_16")
 
 
 def disturb(speech: np.ndarray, condition: str, seed: int) -> np.ndarray:

@@ -46,14 +46,21 @@ class Meaning:
 
 
 def gather(rows: list[Row], parse: Parse) -> list[Meaning]:
-    """The meanings of the rows, likeliest first."""
-    by_text: dict[str, tuple[Row, list[float]]] = {}
+    """The meanings of the rows, likeliest first. Rows that differ by commas only are one reading of the words: the one
+    of which the parser refuses nothing, if there is one."""
+    by_words: dict[str, list[Row]] = {}
     for row in rows:
-        by_text.setdefault(row.text, (row, []))[1].append(row.score)
+        by_words.setdefault(row.text.replace(",", ""), []).append(row)
     found: dict[str, tuple[Parsed, Row, list[float]]] = {}
-    for text, (row, scores) in list(by_text.items())[:MOST_TEXTS]:
-        parsed = parse(text)
-        found.setdefault(meaning_of(parsed), (parsed, row, []))[2].extend(scores)
+    for same in list(by_words.values())[:MOST_TEXTS]:
+        parsed, row = parse(same[0].text), same[0]
+        if parsed.refused:
+            for text in dict.fromkeys(other.text for other in same[1:]):
+                again = parse(text)
+                if not again.refused:
+                    parsed, row = again, next(other for other in same if other.text == text)
+                    break
+        found.setdefault(meaning_of(parsed), (parsed, row, []))[2].extend(other.score for other in same)
     meanings = [Meaning(key, states(parsed), bool(parsed.refused), row, float(np.logaddexp.reduce(scores)))
                 for key, (parsed, row, scores) in found.items()]
     return sorted(meanings, key=lambda one: -one.score)
@@ -74,8 +81,9 @@ def states(parsed: Parsed) -> bool:
 
 def same_but_teens(text: str, other: str) -> bool:
     """Whether two texts differ, and only by a "-teen" in the place of a "-ty"."""
-    return text != other and _as_ty(text) == _as_ty(other)
+    one, two = text.replace(",", "").split(), other.replace(",", "").split()
+    return one != two and _as_ty(one) == _as_ty(two)
 
 
-def _as_ty(text: str) -> list[str]:
-    return [_TEEN_TO_TY.get(word, word) for word in text.replace(",", "").split()]
+def _as_ty(words: list[str]) -> list[str]:
+    return [_TEEN_TO_TY.get(word, word) for word in words]

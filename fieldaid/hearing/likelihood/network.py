@@ -5,8 +5,9 @@ already entered; the trie is shared by every way that leads to the node, because
 apart, on a stack of nodes to return to. So the size is that of the network, never that of its sentences.
 
 A sentence is a row of phrases. Between two words a comma may stand; after a phrase also a full stop. Before a phrase
-loose words may stand that no phrase begins with: "is", "if", "before". The parser takes nothing from a sentence with
-such a word; hearing it keeps the question "is the line charged" from being forced into "it's the line charged".
+loose words may stand that no phrase begins with: "is", "if", "charge"; and after a loose word any word of the network.
+The parser takes nothing from a sentence with such a word; hearing it keeps the question "is the line charged" from
+being forced into "it's the line charged", and the order "charge the line" into "charged the line".
 """
 
 from __future__ import annotations
@@ -80,6 +81,7 @@ class Spot:
     opening : the words so far, when a new phrase or a loose word may begin; None when no phrase ends here
     words : the words of a sentence that may end here, or None
     comma, stop : whether a comma or full stop may come next
+    loose : whether the last word was loose
     """
 
     inside: list[Place] = field(default_factory=list)
@@ -88,6 +90,7 @@ class Spot:
     words: Words | None = None
     comma: bool = False
     stop: bool = False
+    loose: bool = False
 
 
 class TokenNetwork:
@@ -110,11 +113,8 @@ class TokenNetwork:
         self.comma, = self._encode(",")
         self.stop, = self._encode(".")
         self.phrases = self.trie(network.start[top], True)
-        self.loose = Trie()
-        for word in sorted(loose):
-            for form in forms.word(word, True):
-                self.loose.add(self._encode(form), ((word,), LOOSE, ()))
-        self.loose.freeze()
+        self.loose = self._words(frozenset(loose), True)
+        self.any_word = self._words(frozenset(word for arcs in network.words for word in arcs), False)
         self.begin = Spot(opening=())
 
     def trie(self, node: int, opening: bool = False) -> Trie:
@@ -162,6 +162,7 @@ class TokenNetwork:
             if not stack:
                 break
             node, stack = stack[-1], stack[:-1]
+        spot.loose = spot.loose or node == LOOSE
         if spot.words is None:
             spot.words = spot.opening = words
             spot.stop = True
@@ -175,6 +176,15 @@ class TokenNetwork:
         return Spot(opening=(spot.opening, ","), words=spot.words)
 
     # ---- building
+
+    def _words(self, words: frozenset[str], opening: bool) -> Trie:
+        """A trie of loose words."""
+        trie = Trie()
+        for word in sorted(words):
+            for form in self._forms.word(word, opening):
+                trie.add(self._encode(form), ((word,), LOOSE, ()))
+        trie.freeze()
+        return trie
 
     def _make(self, node: int, opening: bool) -> Trie:
         trie = Trie()

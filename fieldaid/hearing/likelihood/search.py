@@ -21,10 +21,11 @@ _COMMA, _STOP = -1, -2
 @dataclass(frozen=True)
 class Costs:
     """What is taken off the score for each phrase after the first, so that few long phrases win over many short ones,
-    and for each loose word [nat]."""
+    for each loose word, and for each word after one that belongs to no phrase [nat]."""
 
     phrase: float = 1.0
     loose: float = 2.0
+    any_word: float = 1.0
 
 
 COSTS = Costs()
@@ -129,7 +130,10 @@ def _advance(network: TokenNetwork, alive: list[_Hypothesis], scores: np.ndarray
             values.append(own[place.trie.tokens] + one.score)
             origins.append((number, place))
         if spot.opening is not None:
-            for trie, cost in ((network.phrases, costs.phrase if one.tokens else 0.0), (network.loose, costs.loose)):
+            following = [(network.phrases, costs.phrase if one.tokens else 0.0), (network.loose, costs.loose)]
+            if spot.loose:
+                following.append((network.any_word, costs.any_word))
+            for trie, cost in following:
                 values.append(own[trie.tokens] + (one.score - cost))
                 origins.append((number, Place(trie, (), spot.opening)))
         if spot.comma:

@@ -18,6 +18,12 @@ CALL_SIGN_FORMS = (" Field aid", " Field-aid", " Field Aid", " field aid", " Fie
                    " Field date", " Fielded", " Feel-aid", " Feel aid", " Feel the aid", " Feel dead", " Feel day",
                    " Feel A", " Feel date", " Feel they'd", " Healed it")
 """How the model was seen to write the call sign. It carries no fact, so a generous list costs nothing."""
+FILLER_FORMS = {
+    ("be", "advised"): (" be advise", " the advised", " Be advised", " Be advise", " The advised"),
+}
+"""The same for filler."""
+CONTRACTED = {"we're": "were", "they're": "there", "it's": "its", "there's": "theres"}
+"""Words that sound the same and are written without their apostrophe."""
 LOOSE = frozenset(
     "turn throw start stop close open get put call bring give take move check watch keep let tell ask send "
     "make go come charge knock clear vent hit use look wait pull push cut strike sound set raise lower lift "
@@ -52,6 +58,10 @@ class WrittenForms:
                     forms = [f" {written.upper()}", *forms]
                 self._row(words, forms)
         self._row(CALL_SIGN, CALL_SIGN_FORMS)
+        for words, forms in FILLER_FORMS.items():
+            self._row(words, forms)
+        for word, written in CONTRACTED.items():
+            self._singles.setdefault(word, []).append(f" {written}")
         if digits:
             for words, figures in _figures():
                 if len(words) == 1:
