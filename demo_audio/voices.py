@@ -1,7 +1,7 @@
 """The synthetic voices of the demo sound. Every function returns float32, mono, 16 kHz, in [-1, 1].
 
-Needs the `demo` extra (hibari-tts) and the system packages espeak-ng, flite, festival, festvox-kallpc16k,
-festvox-us-slt-hts and sox. Licences: README.md beside this file.
+Needs the `demo` extra (hibari-tts) and the system packages espeak-ng, flite, festival, festvox-kallpc16k
+and festvox-us-slt-hts. Licences: README.md beside this file.
 """
 
 from __future__ import annotations
