@@ -127,7 +127,7 @@ def _facts(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effect
     if waiting:
         state = replace(state, pending=(*_without(state.pending, waiting), *waiting))
     for guess in said.guesses:
-        replies.append(("question", f"{phrase(guess.name, guess.value, '')} is a guess. Seen or told?"))
+        replies.append(("question", f"{_upper(phrase(guess.name, guess.value, ''))} is a guess. Seen or told?"))
         state = replace(state, question=guess.name)
     parsed = said.parsed
     for ask in parsed.asks:
@@ -174,12 +174,12 @@ def _take(state: State, said: Utterance, taken: list[Telling], phrase: Phrase
     for one in taken:
         now = after.get(one.name)
         if one.act == "tell" and now is not None and now.contested and now != before.get(one.name):
-            texts = [phrase(one.name, value, "") for value in now.contested]
-            counts = f" {phrase(one.name, now.value, '')} counts." if now.value is not None else ""
-            replies.append(("question", f"{' or '.join(texts)}?{counts}"))
+            first, *others = (phrase(one.name, value, "") for value in now.contested)
+            counts = f" {_upper(_bare(phrase(one.name, now.value, '')))} counts." if now.value is not None else ""
+            replies.append(("question", f"{_upper(' or '.join([first, *map(_bare, others)]))}?{counts}"))
             question = one.name
         elif one.act == "tell" and now is not None and not _says(one, now.value):
-            replies.append(("note", f"{phrase(one.name, now.value, '')} stands. Say correction to change it."))
+            replies.append(("note", f"{_upper(phrase(one.name, now.value, ''))} stands. Say correction to change it."))
             stands.add(one.name)
         else:
             words.append(phrase(one.name, one.value, one.basis))
@@ -275,10 +275,10 @@ def _forget(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effec
     """Withdraws a fact: it is unknown again."""
     name = said.parsed.command_fact
     if name is None or name not in state.picture.known(said.at):
-        return state, Effects(replies=(("note", f"{_called(name)} was not told."),))
+        return state, Effects(replies=(("note", f"{_upper(_called(name))} was not told."),))
     telling = Telling(said.n, name, act="withdraw", at=said.at)
     return _take_back(state, said, Pending(f"forget {_called(name)}", (telling,)),
-                      f"{_called(name).capitalize()} withdrawn.")
+                      f"{_upper(_called(name))} withdrawn.")
 
 
 def _crew_change(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
@@ -424,6 +424,15 @@ def _called(name: str | None) -> str:
         return f"{fact(base).called} {section.replace('_', ' ')}".strip()
     except FactError:
         return name
+
+
+def _upper(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _bare(text: str) -> str:
+    """A worded fact without the name in front of it: "framing: trusses" -> "trusses"."""
+    return text.split(": ", 1)[-1]
 
 
 def _short(text: str, most: int = 60) -> str:

@@ -197,7 +197,8 @@ class Session:
                                                need_rules=self._need_rules)
         replies += guidance
         for kind, about in effects.requests:
-            replies += self._requested(kind, about, judged)
+            # "Say again" while a leave-now stands: the leave is in this answer already.
+            replies += [one for one in self._requested(kind, about, judged) if one not in replies]
         if judged.unconfirmed and not self.state.asked:
             names = tuple(one.name for one in judged.unconfirmed[:CONFIRM_AT_ONCE])
             self.journal.append(at, "confirm", {"names": list(names)})
@@ -220,7 +221,8 @@ class Session:
         if kind == "why":
             return [Reply("advice", sentence(why(main, pack)), main.access_rules + main.gate_rules)]
         if kind == "why not":
-            wanted = about or ("no bar reported" if main.access in NO_GO else "no hold reported")
+            named = about if about is not None and about.upper() in pack else None
+            wanted = named or ("no bar reported" if main.access in NO_GO else "no hold reported")
             return [Reply("advice", sentence(why_not(main, pack, wanted)), main.access_rules + main.gate_rules)]
         if kind == "need":
             return [Reply("question", need_text(main) or "Nothing more is needed to decide.")]

@@ -121,7 +121,7 @@ def test_a_contradiction_is_asked_and_answered():
     talk = Talk()
     talk.say({"roof.framing": "rafters"})
     effects = talk.say({"roof.framing": "trusses"})
-    assert "roof.framing rafters or roof.framing trusses?" in texts(effects, "question")[0]
+    assert "Roof.framing rafters or roof.framing trusses?" in texts(effects, "question")[0]
     assert talk.state.expecting == "roof.framing" and talk.values == {"roof.framing": "trusses"}
     talk.say({"roof.framing": "rafters"})
     assert talk.values == {"roof.framing": "rafters"}

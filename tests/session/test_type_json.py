@@ -112,6 +112,26 @@ def test_undo_brings_back_the_same_guidance(tmp_path):
     assert answers[2]["guidance"] == answers[0]["guidance"]
 
 
+def test_undo_that_takes_back_and_put_it_back_restores(tmp_path):
+    answers = talk(tmp_path, "trusses", "undo that", "put it back")
+    assert [answer["picture"] for answer in answers] == [{"roof.framing": "trusses"}, {}, {"roof.framing": "trusses"}]
+
+
+def test_say_again_repeats_a_leave_now_once_also_after_leaving(tmp_path):
+    answers = talk(tmp_path, "on the roof", "soft on charlie", "say again", "leaving", "say again")
+    assert kinds(answers[2]).count("leave") == 1
+    assert answers[4]["guidance"]["access"] == "leave now"
+
+
+def test_a_contradiction_names_both_and_which_counts(tmp_path):
+    answer = talk(tmp_path, "rafters", "trusses")[-1]
+    assert "Framing: rafters or trusses? Trusses counts." in said(answer)
+
+
+def test_why_not_in_words_that_name_no_rule_is_answered_all_the_same(tmp_path):
+    assert "No rule is called" not in said(talk(tmp_path, "gable", "why not on the roof")[-1])
+
+
 def test_a_section_keeps_its_own_verdict_and_good_news_stays_there(tmp_path):
     """Invariant 31."""
     answer = talk(tmp_path, "garage roof is rafters", "trusses")[-1]
