@@ -29,16 +29,17 @@ def hear_files(options: argparse.Namespace, out: TextIO, err: TextIO) -> int:
         limits = (*recogniser.notices, *([gate.notice] if gate.notice else []))
         shared = _session(setting, options, "", limits) if options.one_session else None
         for path in options.files:
+            session = shared
             try:
                 recording = Recording(path)
-                session = shared or _session(setting, options, path.name, limits)
+                session = session or _session(setting, options, path.name, limits)
                 _hear_one(session, recording, path, gate, recogniser, options.json, out)
             except SoundError as error:
                 unreadable += 1
                 print(f"fieldaid: {error}", file=err)
-            else:
-                if shared is None:
-                    session.close()
+            # A file that broke off in the middle must not hand its session on to the next one.
+            if session is not None and shared is None:
+                session.close()
         if shared is not None:
             shared.close()
         recogniser.close()
@@ -80,9 +81,9 @@ def _write(session: Session, path: Path, heard: Heard, segment: Segment | None, 
         session.notice("No speech found in the recording.")
     answer = session.line(heard.text, spoken=True, at=began + heard.end_s,
                           figures={"file": path.name, "recogniser": heard.recogniser, **heard.figures})
-    data_ = _data(answer, path, heard, ms)
+    written = _data(answer, path, heard, ms)
     if as_json:
-        out.write(json.dumps(data_, ensure_ascii=False) + "\n")
+        out.write(json.dumps(written, ensure_ascii=False) + "\n")
     else:
         out.write(f"{path.name} {heard.start_s:6.2f} s  heard: {heard.text or '(nothing understood)'}\n")
         out.writelines(f"   {one.kind}: {one.text}\n" for one in answer.replies)
