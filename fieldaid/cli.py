@@ -45,6 +45,10 @@ def _parser() -> argparse.ArgumentParser:
     models.add_argument("action", nargs="?", choices=("list", "check", "fetch"), default="list")
     models.add_argument("model", nargs="?", metavar="MODEL", help="a model folder to check, or a model's name to fetch")
 
+    from fieldaid.authoring import commands as authoring
+
+    authoring.add_parsers(commands.add_parser("rules", help="check, test and explain rule packs"))
+
     commands.add_parser("doctor", help="say what is installed, what is missing, and what that costs")
     return parser
 
@@ -99,6 +103,10 @@ def _run(options: argparse.Namespace) -> int:
         return journal_list.show(options.journal, sys.stdout)
     if options.command == "models":
         return _models(options)
+    if options.command == "rules":
+        from fieldaid.authoring import commands
+
+        return commands.run(options, sys.stdout)
     from fieldaid.session import doctor
 
     return doctor.report(sys.stdout)

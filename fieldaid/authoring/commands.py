@@ -1,0 +1,81 @@
+"""The sub-commands of `fieldaid rules`: options only. What a command needs is imported when it runs.
+
+Each parser sets `work`, a function of the options and the text stream to write to, which returns the exit code.
+"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TextIO
+
+FORMATS = ("text", "json", "junit")
+
+
+def add_parsers(parser: argparse.ArgumentParser) -> None:
+    """Puts the sub-commands under `fieldaid rules`."""
+    commands = parser.add_subparsers(dest="rules_command", metavar="COMMAND", required=True)
+    _add_check(commands)
+    _add_test(commands)
+    _add_explain(commands)
+
+
+def run(options: argparse.Namespace, out: TextIO) -> int:
+    """Runs the sub-command that was chosen; its exit code: 0 fine, 1 findings, 2 wrong use, 3 broken pack."""
+    return options.work(options, out)
+
+
+def shipped_pack() -> Path:
+    """The folder of the pack that ships, for when none is named."""
+    from fieldaid import data
+
+    return data.folder("rules") / "house"
+
+
+def _add_check(commands) -> None:
+    one = commands.add_parser("check", help="say everything that is wrong with a rule pack")
+    _pack_options(one)
+    one.add_argument("--format", choices=FORMATS, default="text", help="how to write it (default: %(default)s)")
+    one.add_argument("--strict", action="store_true", help="notes on style count as findings too")
+    one.set_defaults(work=_check)
+
+
+def _check(options: argparse.Namespace, out: TextIO) -> int:
+    from fieldaid.authoring import check_room
+
+    return check_room.check(options.folder, options.on, options.format, options.strict, out)
+
+
+def _add_test(commands) -> None:
+    one = commands.add_parser("test", help="run the situations of a rule pack")
+    _pack_options(one)
+    one.add_argument("--format", choices=FORMATS, default="text", help="how to write it (default: %(default)s)")
+    one.add_argument("--only", metavar="TEXT", default="", help="only situations whose name, file or rule holds TEXT")
+    one.add_argument("--no-engine", action="store_true", help="one guidance channel only; says so")
+    one.set_defaults(work=_test)
+
+
+def _test(options: argparse.Namespace, out: TextIO) -> int:
+    from fieldaid.authoring import test_room
+
+    return test_room.test(options.folder, options.on, options.format, options.only, not options.no_engine, out)
+
+
+def _add_explain(commands) -> None:
+    one = commands.add_parser("explain", help="say what a finding's code means and how to mend it")
+    one.add_argument("code", nargs="?", metavar="CODE", help="a finding's code, such as F306")
+    one.add_argument("--list", action="store_true", help="list every code with its title")
+    one.set_defaults(work=_explain)
+
+
+def _explain(options: argparse.Namespace, out: TextIO) -> int:
+    from fieldaid.authoring import check_room
+
+    return check_room.explain(options.code, options.list, out)
+
+
+def _pack_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("folder", nargs="?", type=Path, metavar="FOLDER",
+                        help="the folder of a rule pack (default: the pack that ships)")
+    parser.add_argument("--on", type=Path, metavar="PACK",
+                        help="FOLDER is a department's overlay laid over this pack")
