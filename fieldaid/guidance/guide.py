@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from fieldaid.errors import EngineError
 from fieldaid.facts.situation import Situation
 from fieldaid.guidance import engine as engine_
 from fieldaid.guidance.merge import merge
+from fieldaid.guidance.next_question import NextQuestion
 from fieldaid.guidance.outcome import Firing, Line, Outcome
 from fieldaid.guidance.pack import Pack
 from fieldaid.guidance.reference import Reference
@@ -73,6 +74,7 @@ class Guide:
     def __init__(self, pack: Pack, engine: bool = True, timeout_s: float = 1.0) -> None:
         self.pack, self.timeout_s = pack, timeout_s
         self.reference = Reference(pack)
+        self._questions = NextQuestion(self.reference, self._plain_computed)
         self.engine: engine_.Engine | None = None
         self._waited = False
         self._pending: list[str] = []
@@ -101,6 +103,12 @@ class Guide:
         notices, self._pending = tuple(self._pending), []
         return conclude(self.pack, situation, computed, outcome, agree, notices)
 
+    def most_decisive_first(self, found: Conclusions) -> Conclusions:
+        """`found` with what is missing in the order in which it is best asked for."""
+        if len(found.missing) < 2:
+            return found
+        return replace(found, missing=self._questions.order(found.situation, found.missing))
+
     def close(self) -> None:
         """Ends the child process."""
         if self.engine is not None:
@@ -111,6 +119,11 @@ class Guide:
 
     def __exit__(self, *exc: object) -> None:
         self.close()
+
+    def _plain_computed(self, situation: Situation) -> dict[str, Any]:
+        from fieldaid.workings import compute
+
+        return {name: one.value for name, one in compute(situation, self.pack.parameter_values()).items()}
 
     def _ask_engine(self, situation: Situation, values: Mapping[str, Any]) -> Outcome | None:
         if self.engine is None:

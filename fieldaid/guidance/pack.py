@@ -20,6 +20,7 @@ STRATA: tuple[Stratum, ...] = ("derive", "hazards", "access", "gate", "placement
 STATUSES: tuple[Status, ...] = ("draft", "trial", "stable", "retired")
 # Strictest first.
 ACCESS = ("leave now", "come down", "stay off", "aerial only", "ladder tip only", "no bar reported")
+NO_GO = ACCESS[:3]
 GATE = ("no opening", "other means", "inspection only", "hold", "no hold reported", "made")
 REASONS = ("hazard", "ordered", "not told", "done")
 OPENINGS = ("rectangle", "louvred panels", "triangle", "trapezoid", "inspection", "existing opening")
