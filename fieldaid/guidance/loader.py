@@ -42,8 +42,32 @@ class Folder:
     content: bytes = b""
 
 
+@dataclass(frozen=True)
+class Examined:
+    """What was read of a pack: all of it when there are no findings, else what could be read.
+
+    folders : the nodes of the base and of each overlay in turn
+    base_rules : how many of the pack's rules are the base's own
+    """
+
+    pack: Pack
+    findings: tuple[Finding, ...]
+    folders: tuple[Folder, ...]
+    base_rules: int
+
+
 def load(folder: Path, overlays: list[Path], computed: Mapping[str, Fact]) -> Pack:
     """See `pack.load_pack`."""
+    examined = examine(folder, overlays, computed)
+    if examined.findings:
+        count = len(examined.findings)
+        raise BrokenData(f"the rule pack cannot be used ({count} finding{'s' if count > 1 else ''})",
+                         examined.findings, where=str(folder), next_step="repair what is listed and load it again")
+    return examined.pack
+
+
+def examine(folder: Path, overlays: list[Path], computed: Mapping[str, Fact]) -> Examined:
+    """Reads everything and raises nothing: the pack as far as it can be read, and every finding in order."""
     findings: list[Finding] = []
     base = _read_folder(folder, findings)
     above = [_read_folder(one, findings, is_overlay=True) for one in overlays]
@@ -57,26 +81,24 @@ def load(folder: Path, overlays: list[Path], computed: Mapping[str, Fact]) -> Pa
         overlays_.reword(base.rules, one.lists["changes"], findings)
     names = {**names_told, **concluded_names(derived, _concluded([*base.rules, *(r for o in above for r in o.rules)]))}
     reader = RuleReader(names, parameters, derived, computed, findings)
-    rules = _rules(everything, reader, {one for one in derived if _declares(base, one)})
+    rules, base_rules = _rules(everything, reader, {one for one in derived if _declares(base, one)})
     findings += check_rules(rules, sources, invariants)
     readable = len(rules) == sum(len(one.rules) for one in everything)
     _check_enforced(base, invariants, rules, readable, findings)
     _refuse_empty(base, rules, readable, findings)
     meta, *_ = [_meta(one, findings) for one in everything]
-    if findings:
-        many = f"{len(findings)} findings" if len(findings) > 1 else "1 finding"
-        raise BrokenData(f"the rule pack cannot be used ({many})", sorted(findings, key=_where), where=str(folder),
-                         next_step="repair what is listed and load it again")
     digest = hashlib.sha256(b"".join(one.content for one in everything)).hexdigest()
-    return Pack(**meta, folder=folder, rules=tuple(rules), sources=sources, parameters=parameters, derived=derived,
+    pack = Pack(**meta, folder=folder, rules=tuple(rules), sources=sources, parameters=parameters, derived=derived,
                 invariants=tuple(invariants), computed=dict(computed), overlays=tuple(str(one) for one in overlays),
                 digest=digest)
+    return Examined(pack, tuple(sorted(findings, key=_where)), tuple(everything), base_rules)
 
 
-def _rules(folders: list[Folder], reader: RuleReader, base_derived: set[str]) -> list[Rule]:
-    """The rules of the base and of each overlay in turn; an overlay retires and adds as it may."""
+def _rules(folders: list[Folder], reader: RuleReader, base_derived: set[str]) -> tuple[list[Rule], int]:
+    """The rules of the base and of each overlay in turn, and how many are the base's own; an overlay retires and
+    adds as it may."""
     rules: list[Rule] = []
-    order = 0
+    order = base_rules = 0
     for n, folder in enumerate(folders):
         added = []
         for node in folder.rules:
@@ -88,7 +110,8 @@ def _rules(folders: list[Folder], reader: RuleReader, base_derived: set[str]) ->
             rules = overlays_.retire(rules, folder.lists["changes"], reader.findings)
             overlays_.check_added(rules, added, base_derived, reader.findings)
         rules += added
-    return rules
+        base_rules = base_rules if n else len(rules)
+    return rules, base_rules
 
 
 def _refuse_empty(base: Folder, rules: list[Rule], readable: bool, findings: list[Finding]) -> None:

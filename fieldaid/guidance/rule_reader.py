@@ -38,7 +38,7 @@ from fieldaid.guidance.pack import (
 from fieldaid.guidance.yaml_nodes import Node
 
 REQUIRED = ("id", "title", "status", "stratum", "when", "conclude", "why", "source", "may_be_wrong", "fires", "silent")
-OPTIONAL = ("protected", "invariants", "unless", "say")
+OPTIONAL = ("protected", "invariants", "unless", "say", "retired_because")
 SAYABLE = re.compile(r"[A-Z]{2,12}-[0-9]{1,4}\Z")
 # A fragment follows "Leave now." and a stop must be over at once: both are heard as at most seven words.
 FRAGMENT_WORDS, STOP_WORDS, LINE_WORDS = 5, 7, 10
@@ -83,6 +83,7 @@ class RuleReader:
             self._check_placeholders(fields.at("why"), why, when)
         fires, silent = self._examples(fields, "fires"), self._examples(fields, "silent")
         invariants = self._invariants(fields)
+        retired_because = fields.text("retired_because") or ""
         protected = fields.flag("protected")
         if len(self.findings) > before or when is None or conclude is None or rule_id is None or status is None:
             return None
@@ -90,7 +91,7 @@ class RuleReader:
             id=rule_id, title=fields.text("title") or "", status=status, stratum=stratum,  # type: ignore[arg-type]
             when=when, unless=unless, conclude=conclude, say=say, why=why, source=source, may_be_wrong=wrong,
             fires=fires, silent=silent, protected=protected, invariants=invariants, order=order,
-            file=node.file, line=node.line, column=node.column)
+            file=node.file, line=node.line, column=node.column, retired_because=retired_because)
 
     def _report(self, node: Node, code: str, message: str, hint: str = "") -> None:
         self.findings.append(node.finding(code, message, hint))
