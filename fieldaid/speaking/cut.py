@@ -9,11 +9,15 @@ from fieldaid import clock
 
 
 class Cut:
-    """One line's switch. Whoever speaks the line waits here, so that a cut wakes them at once."""
+    """One line's switch. Whoever speaks the line waits here, so that a cut wakes them at once.
 
-    def __init__(self) -> None:
+    `on_begin` is called once, with the moment on `clock.monotonic` at which the line's first sound leaves the device.
+    """
+
+    def __init__(self, on_begin: Callable[[float], None] | None = None) -> None:
         self._cut = False
         self._wake = threading.Event()
+        self._on_begin = on_begin
 
     @property
     def is_cut(self) -> bool:
@@ -22,6 +26,12 @@ class Cut:
     def cut(self) -> None:
         self._cut = True
         self._wake.set()
+
+    def begin(self, at: float) -> None:
+        """The line's sound begins at `at`; only the first call counts."""
+        told, self._on_begin = self._on_begin, None
+        if told is not None:
+            told(at)
 
     def nudge(self) -> None:
         """Something that `wait_for` may be waiting for has happened."""

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-import contextlib
-import ctypes
 import threading
+from typing import Any
 
 import numpy as np
 
+from fieldaid.clock import monotonic
 from fieldaid.errors import SpeakingError
+from fieldaid.speaking import portaudio
 from fieldaid.speaking.cut import Cut
 
 STALLED = 3.0  # [s] beyond a sound's own length after which the device is taken to be stuck
 # PortAudio on ALSA loses up to 30 ms of a stream's beginning and a buffer of its end: let that be silence.
 LEAD = 0.03  # [s]
 TAIL = 1.5  # of the stream's latency, and at least as long as LEAD
-INSTALL = "Install the sound library (Debian and Ubuntu: apt-get install libportaudio2)"
+LONGEST_DELAY = 1.0  # [s]; a device that promises its sound later than that does not know
 
 
 class Player:
@@ -28,8 +29,7 @@ class Player:
     def __init__(self, device: str | int | None = None) -> None:
         self._device = device
         self._cut: Cut | None = None
-        self._library = None
-        self._missing = ""
+        self._library: Any = None
 
     def play(self, samples: np.ndarray, rate: int, cut: Cut | None = None) -> bool:
         """Play `samples` (float32, mono, at `rate` [Hz]) to the end, or until `cut` or `stop`.
@@ -81,25 +81,19 @@ class Player:
         """
         sd = self._load()
         try:
-            return str(sd.query_devices(self._device, "output")["name"])
+            found = sd.query_devices(self._device, "output")
+            # Asking is not enough: a listed device may have gone, and opening it is what fails.
+            sd.check_output_settings(self._device, min(2, int(found["max_output_channels"])), "float32")
+            return str(found["name"])
         except (sd.PortAudioError, ValueError) as error:
             raise self._trouble(error) from None
 
-    def _load(self):
-        if self._missing:
-            raise SpeakingError("no loudspeaker", why=self._missing, next_step=INSTALL)
+    def _load(self) -> Any:
         if self._library is None:
             try:
-                import sounddevice
-            except ImportError:
-                self._missing = "the package sounddevice is not installed"
-                raise SpeakingError("no loudspeaker", why=self._missing,
-                                    next_step="Install fieldaid again") from None
-            except OSError as error:
-                self._missing = str(error)
-                raise SpeakingError("no loudspeaker", why=self._missing, next_step=INSTALL) from None
-            _silence_alsa()
-            self._library = sounddevice
+                self._library = portaudio.load()
+            except SpeakingError as error:
+                raise SpeakingError("no loudspeaker", why=error.why, next_step=error.next_step) from None
         return self._library
 
     def _as_accepted(self, sd, settings, channels, samples, rate):
@@ -118,28 +112,18 @@ class Player:
                              next_step="Connect or choose a sound output")
 
 
-def _silence_alsa() -> None:
-    """Keep ALSA from writing its own messages over the screen; PortAudio reports the same errors to us."""
-    global _alsa_handler
-    with contextlib.suppress(OSError, AttributeError):
-        text, line = ctypes.c_char_p, ctypes.c_int
-        _alsa_handler = ctypes.CFUNCTYPE(None, text, line, text, line, text)(lambda *_: None)
-        ctypes.CDLL("libasound.so.2").snd_lib_error_set_handler(_alsa_handler)
-
-
-_alsa_handler = None  # kept, because ALSA calls it for as long as the process lives
-
-
 def _stream(sd, device, samples, rate, channels, finished, cut):
     at = 0
     samples = np.concatenate([np.zeros(round(LEAD * rate), np.float32), samples])
     end = len(samples)
 
-    def fill(out: np.ndarray, frames: int, time: object, status: object) -> None:
+    def fill(out: np.ndarray, frames: int, time: Any, status: object) -> None:
         nonlocal at
         if cut.is_cut:
             out.fill(0)
             raise sd.CallbackAbort
+        if not at:
+            cut.begin(monotonic() + LEAD + min(max(time.outputBufferDacTime - time.currentTime, 0.0), LONGEST_DELAY))
         part = samples[at:at + frames]
         out[:len(part)] = part[:, None]
         out[len(part):] = 0

@@ -3,8 +3,9 @@
 The rules, in one place:
 - a leave line throws out every queued line that is not a leave, and cuts short the line being said unless
   that is a leave too; a stop line goes before routine lines and cuts a routine line short;
-- a leave line that waits is thrown out by nothing but a mayday and `close`; `stop` ends one that is being
-  said, and saying it again (from its beginning, MIL-STD-411F 5.3.6) is the caller's part;
+- a leave line that waits is thrown out by nothing but a mayday and `close`, and by `stop` from a caller that repeats
+  it; `stop` ends one that is being said, and saying it again (from its beginning, MIL-STD-411F 5.3.6) is the caller's
+  part;
 - without a loudspeaker (`play=False`) nobody is interrupted: every line becomes a file, in the order given.
 Losing the voice, the loudspeaker or the folder costs one notice each and never an exception.
 """
@@ -15,7 +16,7 @@ import threading
 from collections import OrderedDict
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Protocol
 
@@ -26,6 +27,7 @@ from fieldaid.errors import SpeakingError, WrongUse
 from fieldaid.speaking.cut import Cut
 from fieldaid.speaking.player import Player
 from fieldaid.speaking.recording import Recording
+from fieldaid.speaking.sounding import Sounding
 from fieldaid.speaking.spoken import DANGER, KINDS, spoken_form
 from fieldaid.speaking.tone import attention
 from fieldaid.speaking.voice import Voice
@@ -35,6 +37,10 @@ LEVEL = 0.9  # peak of the words, the same for every line
 REMEMBERED = 64  # lines whose sound is kept
 LEAVE_WAIT = 1.0  # [s] after the tone that a leave line's own words may be late before "Leave now." is said
 LAST_RESORT = "Leave now."
+AGAIN = ("caution", "advice")  # said again when talked over; a question or read-back that was answered early is not
+
+Begun = Callable[[str, str, float], None]
+"""Told the `name` given to `say`, the kind, and when the line's first sound leaves the device (`clock.monotonic`)."""
 
 
 class MakesSpeech(Protocol):
@@ -54,7 +60,7 @@ class _Line:
     text: str
     spoken: str
     stem: str
-    cut: Cut = field(default_factory=Cut)
+    cut: Cut
 
 
 class Speaker:
@@ -65,6 +71,12 @@ class Speaker:
     say_to : a folder for the spoken replies as WAV files (see `recording`); None for none
     play : whether to use the loudspeaker
     voice, player : what makes and plays sound; a `Voice` and a `Player` unless given; `close` ends the voice
+    device : the loudspeaker, a PortAudio name or number; the system's default unless given
+
+    Attributes
+    ----------
+    on_begin : see `Begun`; called from threads of the sound system, so it must be quick
+    sounding : what was said when, for whoever must tell the voice from a person
 
     Raises
     ------
@@ -72,10 +84,12 @@ class Speaker:
     """
 
     def __init__(self, say_to: Path | None = None, play: bool = True, voice: MakesSpeech | None = None,
-                 player: PlaysSound | None = None) -> None:
+                 player: PlaysSound | None = None, device: str | int | None = None) -> None:
         self._recording = Recording(say_to) if say_to is not None else None
-        self._player = (player or Player()) if play else None
+        self._player = (player or Player(device)) if play else None
         self._player_lost = False
+        self.on_begin: Begun | None = None
+        self.sounding = Sounding()
         self._voice = voice or Voice()
         self._sounds: OrderedDict[str, tuple[np.ndarray, int]] = OrderedDict()
         self._last_resort: tuple[np.ndarray, int] | None = None
@@ -114,7 +128,8 @@ class Speaker:
             if kind not in KINDS:
                 raise WrongUse(f"a line cannot be spoken as {kind!r}", why="that is no kind of reply",
                                next_step=f"Use one of {', '.join(KINDS)}")
-        made = [_Line(kind, text, spoken_form(text), name) for kind, text in lines if text.strip()]
+        made = [_Line(kind, text, spoken_form(text), name, self._cut(kind, name)) for kind, text in lines
+                if text.strip()]
         made.sort(key=_rank)
         with self._changed:
             if self._thread and not self._closing and not self._mayday:
@@ -122,13 +137,27 @@ class Speaker:
                 self._changed.notify_all()
         return watch.ms()
 
-    def stop(self) -> None:
-        """Silence at once, in the middle of a word. Waiting routine lines go, leave and stop lines stay."""
+    def stop(self, repeated: bool = False) -> None:
+        """Silence at once, in the middle of a word. Waiting routine lines go, leave and stop lines stay; leave lines
+        go too when they are `repeated` by the caller."""
         with self._changed:
             if self._player:
-                self._throw_out(lambda line: line.kind not in DANGER)
+                self._throw_out(lambda line: line.kind not in DANGER or repeated and line.kind == "leave")
                 if self._now:
                     self._now.cut.cut()
+            self._changed.notify_all()
+
+    def give_way(self) -> None:
+        """Somebody begins to speak: a routine line that is being said ends. A caution or advice waits to be said again
+        from its beginning."""
+        with self._changed:
+            line = self._now
+            if not self._player or line is None or line.kind in DANGER or line.cut.is_cut:
+                return
+            line.cut.cut()
+            if line.kind in AGAIN:
+                self._queue.append(replace(line, cut=Cut()))
+                self._queue.sort(key=_rank)
             self._changed.notify_all()
 
     def mute(self, on: bool, mayday: bool = False) -> None:
@@ -205,6 +234,10 @@ class Speaker:
         self._queue.extend(lines)
         self._queue.sort(key=_rank)
 
+    def _cut(self, kind: str, name: str) -> Cut:
+        told = self.on_begin
+        return Cut((lambda at: told(name, kind, at)) if told else None)
+
     def _throw_out(self, unwanted: Callable[[_Line], bool]) -> None:
         self._queue = [line for line in self._queue if not unwanted(line)]
 
@@ -240,7 +273,7 @@ class Speaker:
             return
         making = self._maker.submit(self._sound, line.spoken)
         making.add_done_callback(lambda _: line.cut.nudge())
-        if plays and tone.size and not self._heard(tone, self._rate, line.cut):
+        if plays and tone.size and not self._heard(line.spoken, tone, self._rate, line.cut):
             if line.cut.is_cut:
                 return
             plays = False
@@ -253,7 +286,7 @@ class Speaker:
             whole = np.concatenate([attention(line.kind, rate), quiet, samples])
             self._written(line, spoken, whole, rate)
         if plays:
-            self._heard(np.concatenate([quiet, samples]), rate, line.cut)
+            self._heard(spoken, np.concatenate([quiet, samples]), rate, line.cut)
 
     def _words(self, line: _Line, making: Future) -> tuple[str, tuple[np.ndarray, int] | None]:
         """The line's own sound, or that of "Leave now." when a leave line's own is late or cannot be made."""
@@ -268,7 +301,8 @@ class Speaker:
             self._voice_trouble(error)
             return LAST_RESORT, last_resort
 
-    def _heard(self, samples: np.ndarray, rate: int, cut: Cut) -> bool:
+    def _heard(self, spoken: str, samples: np.ndarray, rate: int, cut: Cut) -> bool:
+        self.sounding.begin(spoken)
         try:
             whole = self._player.play(samples, rate, cut)
             self._player_lost = False
@@ -276,6 +310,8 @@ class Speaker:
         except SpeakingError as error:
             self._player_trouble(error)
             return False
+        finally:
+            self.sounding.end()
 
     def _written(self, line: _Line, spoken: str, samples: np.ndarray, rate: int) -> None:
         try:
