@@ -51,6 +51,9 @@ STARTS: tuple[Mapping[str, Any], ...] = (
     {**GOOD, "crew.where": "roof", "crew.ways_off": 1},
     {**GOOD, "crew.where": "roof", "opening.shows": "flame", "opening.made": "part", "interior.relief": "no change"},
     {**GOOD, "roof.form": "hip", "fire.side": "D", "wind.from": "B", "crew.where": "roof"},
+    {**GOOD, "roof.solar": ["A"], "crew.where": "roof"},
+    {**GOOD, "roof.solar": ["A"], "wind.from": "C"},
+    {**GOOD, "crew.ladders": TWO_LADDERS, "crew.where": "roof", "building.built": 1958},
     {},
 )
 
