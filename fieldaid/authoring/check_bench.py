@@ -1,0 +1,83 @@
+"""What checks look at: a pack as far as it could be read, and where each field of each rule stands."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Iterator
+from pathlib import Path
+
+from fieldaid.errors import Finding
+from fieldaid.guidance.conditions import Condition
+from fieldaid.guidance.loader import Examined, examine
+from fieldaid.guidance.pack import Pack, Rule
+from fieldaid.guidance.yaml_nodes import Node
+
+
+class Bench:
+    """One pack on the bench, with its overlay laid over it when there is one."""
+
+    def __init__(self, folder: Path, overlay: Path | None = None) -> None:
+        from fieldaid.workings.computed import COMPUTED
+
+        self.folder, self.overlay = folder, overlay
+        self.examined: Examined = examine(folder, [overlay] if overlay else [], COMPUTED)
+        self._nodes = {(node.file, node.line): node for one in self.examined.folders for node in one.rules}
+
+    @property
+    def pack(self) -> Pack:
+        return self.examined.pack
+
+    @property
+    def rules(self) -> tuple[Rule, ...]:
+        """Every rule that was read and is not retired."""
+        return tuple(rule for rule in self.pack.rules if rule.status != "retired")
+
+    @functools.cached_property
+    def logic(self):
+        """Exact reasoning about the pack (`check_logic.Logic`)."""
+        from fieldaid.authoring.check_logic import Logic
+
+        return Logic(self.pack)
+
+    @functools.cached_property
+    def examples(self) -> list[Finding]:
+        """What the rules' own situations do other than they say."""
+        from fieldaid.guidance.examples import check_examples
+
+        return check_examples(self.pack)
+
+    def node(self, rule: Rule, field: str = "") -> Node | None:
+        """The node of a rule's field; the rule's own when it lacks the field."""
+        node = self._nodes.get((rule.file, rule.line))
+        if node is not None and isinstance(node.value, dict) and field in node.value:
+            return node.value[field].node
+        return node
+
+    def finding(self, code: str, rule: Rule, field: str, message: str, hint: str = "") -> Finding:
+        """A finding at a rule's field."""
+        node = self.node(rule, field)
+        file, line, column = (node.file, node.line, node.column) if node else (rule.file, rule.line, rule.column)
+        return Finding(file, line, column, code, f"rule {rule.id}: {message}", hint)
+
+    def entries(self, name: str) -> Iterator[tuple[str, Node]]:
+        """(id, node of the id) of each entry of sources, parameters or derived, of the base and the overlay."""
+        for folder in self.examined.folders:
+            for node in folder.lists[name]:
+                if isinstance(node.value, dict) and "id" in node.value:
+                    one = node.value["id"].node
+                    yield str(one.value), one
+
+
+def conditions(rule: Rule) -> list[Condition]:
+    """Every condition of a rule, of `when` and of `unless`."""
+    return [*rule.when.conditions(), *(rule.unless.conditions() if rule.unless else ())]
+
+
+def place(file: str, line: int) -> str:
+    """How a finding points at another place."""
+    return f"{Path(file).name}:{line}"
+
+
+def named(rules: list[Rule] | tuple[Rule, ...]) -> str:
+    """Rules with their places: `DECK-010 (30_leaving.yaml:3) and …`."""
+    return " and ".join(f"{rule.id} ({place(rule.file, rule.line)})" for rule in rules)
