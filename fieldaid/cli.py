@@ -38,6 +38,18 @@ def _parser() -> argparse.ArgumentParser:
     hear.add_argument("--recogniser", default="sphinx", help="recogniser to use (default: %(default)s)")
     _session_options(hear)
 
+    talk = commands.add_parser("talk", help="hands-free, with microphone and loudspeaker", epilog=CAUTION)
+    talk.add_argument("--list-devices", action="store_true", help="list microphones and loudspeakers, and end")
+    talk.add_argument("--device", type=_device, metavar="DEVICE", help="microphone, by number or by name")
+    talk.add_argument("--output-device", type=_device, metavar="DEVICE", help="loudspeaker, by number or by name")
+    talk.add_argument("--talk-key", action="store_true",
+                      help="Enter opens and closes the microphone; no call sign is needed")
+    talk.add_argument("--earpiece", action="store_true",
+                      help="the microphone cannot hear the voice: everything is taken while it speaks")
+    talk.add_argument("--silent", action="store_true", help="replies on the screen only")
+    talk.add_argument("--recogniser", help="recogniser to use (default: the best one installed)")
+    _session_options(talk, speaks=True)
+
     journals = commands.add_parser("journals", help="list the journals kept, or show one")
     journals.add_argument("journal", nargs="?", type=Path, metavar="JOURNAL", help="show the lines of this journal")
 
@@ -53,7 +65,13 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _session_options(parser: argparse.ArgumentParser) -> None:
+def _device(text: str) -> str | int:
+    """A sound device: a number, or a part of its name."""
+    return int(text) if text.isdigit() else text
+
+
+def _session_options(parser: argparse.ArgumentParser, speaks: bool = False) -> None:
+    """The options of every command that leads a session; `speaks`: it speaks without being asked to."""
     parser.add_argument("--journal", type=Path, metavar="FILE",
                         help="the journal to write; a session in it that was never closed is resumed")
     parser.add_argument("--rules", type=Path, metavar="FOLDER", help="the rule pack (default: the shipped one)")
@@ -61,7 +79,8 @@ def _session_options(parser: argparse.ArgumentParser) -> None:
                         help="a department's own rules laid over the pack; may be given again")
     parser.add_argument("--grammar", type=Path, metavar="FOLDER", help="the grammar (default: the shipped one)")
     parser.add_argument("--say-to", type=Path, metavar="FOLDER", help="write spoken replies as WAV files")
-    parser.add_argument("--speak", action="store_true", help="say the replies over the loudspeaker")
+    if not speaks:
+        parser.add_argument("--speak", action="store_true", help="say the replies over the loudspeaker")
     parser.add_argument("--no-engine", action="store_true", help="one guidance channel only; says so")
 
 
@@ -97,6 +116,10 @@ def _run(options: argparse.Namespace) -> int:
         from fieldaid.session import hearing_room
 
         return hearing_room.hear_files(options, sys.stdout, sys.stderr)
+    if options.command == "talk":
+        from fieldaid.session import talking_room
+
+        return talking_room.talk(options, sys.stdout)
     if options.command == "journals":
         from fieldaid.session import journal_list
 

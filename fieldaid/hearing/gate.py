@@ -55,12 +55,14 @@ class Segment:
     start_s, end_s : where it lies in the recording [s]
     samples : float32, shape (n,), mono, RATE a second
     cut : True when it was split off a longer stretch, so that a word group may go on in the next one
+    speech_s : first and last moment of speech in it [s]; None where nobody measured it
     """
 
     start_s: float
     end_s: float
     samples: np.ndarray
     cut: bool = False
+    speech_s: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -137,6 +139,10 @@ class SpeechGate:
         self._open = (self._open or speech) and not ended
         return Flags(speech, self._open, started, ended, probability)
 
+    def shut(self) -> None:
+        """Close at once, without a hangover."""
+        self._open = False
+
 
 class Segmenter:
     """Cuts segments out of a stream of samples of any length.
@@ -159,7 +165,18 @@ class Segmenter:
         self._chunks = 0
         self._first = 0
         self._speech = 0
+        self._from = self._until = 0
         self._spoken = False
+
+    @property
+    def open(self) -> bool:
+        """Whether a segment is being held."""
+        return bool(self._held)
+
+    @property
+    def speech_s(self) -> tuple[float, float]:
+        """First and last moment of speech in the segment being held, or in the last one [s of the stream]."""
+        return self._from * CHUNK_S, self._until * CHUNK_S
 
     def push(self, samples: np.ndarray) -> list[Segment]:
         """Take the next samples (float32, any number); return the segments that they complete."""
@@ -170,6 +187,11 @@ class Segmenter:
         for start in range(0, whole, CHUNK):
             done += self._chunk(stream[start : start + CHUNK])
         return done
+
+    def cut(self) -> list[Segment]:
+        """End the segment being held now, as if its hangover had passed; the stream goes on."""
+        self._gate.shut()
+        return self._close()
 
     def finish(self) -> list[Segment]:
         """The stream has ended; return what is still open."""
@@ -184,9 +206,12 @@ class Segmenter:
     def _chunk(self, chunk: np.ndarray) -> list[Segment]:
         flags = self._gate.push(chunk)
         self._chunks += 1
+        if flags.speech:
+            self._until = self._chunks
         if flags.started:
             self._held = [*self._before, chunk]
             self._first = self._chunks - len(self._held)
+            self._from = self._chunks - 1
             self._speech = 1
         elif self._held:
             self._held.append(chunk)
@@ -205,7 +230,7 @@ class Segmenter:
         if not held or not enough:
             self._before.extend(held[-(self._before.maxlen or 1) :])
             return []
-        return [_segment(held, self._first)]
+        return [_segment(held, self._first, self.speech_s)]
 
     def _split(self) -> list[Segment]:
         """Cut in the second half, where a tenth of a second is quietest."""
@@ -213,17 +238,19 @@ class Segmenter:
         smooth = np.convolve(power, np.ones(3), mode="same")
         half = len(power) // 2
         cut = half + int(smooth[half:-1].argmin()) + 1
-        segment = _segment(self._held[:cut], self._first, cut=True)
+        until = (self._first + cut) * CHUNK_S
+        segment = _segment(self._held[:cut], self._first, (self._from * CHUNK_S, until), cut=True)
         self._held = self._held[cut:]
         self._first += cut
+        self._from = self._first
         self._spoken = True
         return [segment]
 
 
-def _segment(chunks: list[np.ndarray], first: int, cut: bool = False) -> Segment:
+def _segment(chunks: list[np.ndarray], first: int, speech: tuple[float, float], cut: bool = False) -> Segment:
     samples = np.concatenate(chunks)
     start = first * CHUNK_S
-    return Segment(start, start + len(samples) / RATE, samples, cut)
+    return Segment(start, start + len(samples) / RATE, samples, cut, speech)
 
 
 def stream(source: HasBlocks, detector: Detector | None = None) -> Iterator[Segment]:
@@ -263,6 +290,10 @@ class Gate:
             load()
         except (ImportError, OSError, RuntimeError, AttributeError):
             self.notice = GATE_MISSING
+
+    def segmenter(self) -> Segmenter:
+        """A segmenter for one live stream; without a detector everything is speech, and only `cut` ends a segment."""
+        return Segmenter(SpeechGate((lambda chunk: 1.0) if self.notice else self._load()))
 
     def segments(self, source: HasBlocks) -> Iterator[Segment]:
         """The segments of `source`; without a detector the whole of it in pieces of LONGEST_S at most."""

@@ -31,9 +31,14 @@ from fieldaid.session.replies import (
     sentence,
     without_needs,
 )
+from fieldaid.session.urgent import counts_over_voice, is_message
 
 LONGEST_LINE = 2000
-ALWAYS_HEARD = ("say again", "stop talking", "mayday", "no play")
+ANSWER_WITHIN_S = 30.0
+"""For so long after a question an answer needs no call sign."""
+NOT_A_MESSAGE = "No call sign: not a message."
+OVER_THE_VOICE = "Not taken: the voice was speaking."
+TALKED_OVER = "Talked over. Say again."
 HELP = "Tell short facts. Ask: why, status, what do you need, scratch that."
 
 
@@ -43,7 +48,7 @@ class Speaks(Protocol):
     @property
     def notices(self) -> list[str]: ...
     def say(self, lines: list[tuple[str, str]], name: str = "") -> float: ...
-    def stop(self) -> None: ...
+    def stop(self, repeated: bool = False) -> None: ...
     def mute(self, on: bool, *, mayday: bool = False) -> None: ...
 
 
@@ -64,12 +69,13 @@ class Session:
     ----------
     as_heard : typed lines wait for confirmation like spoken ones
     call_sign : without the call sign only urgent words and awaited answers are messages
+    repeats : whether `tick` is called, so that a leave-now which is silenced comes again
     """
 
     def __init__(self, grammar: Grammar, guide: Guide, journal: Journal, *, speaker: Speaks | None = None,
-                 mode: str = "type", as_heard: bool = False, call_sign: bool = False) -> None:
+                 mode: str = "type", as_heard: bool = False, call_sign: bool = False, repeats: bool = False) -> None:
         self.grammar, self.guide, self.journal, self.speaker = grammar, guide, journal, speaker
-        self.mode, self.as_heard, self.call_sign = mode, as_heard, call_sign
+        self.mode, self.as_heard, self.call_sign, self.repeats = mode, as_heard, call_sign, repeats
         self.state = State()
         self.said = Said()
         self.last: list[Reply] = []
@@ -80,6 +86,7 @@ class Session:
         self._triggers: frozenset[str] = frozenset()
         self._notices: list[str] = []
         self._given: set[str] = set()
+        self._asked_at = float("-inf")
 
     # -- beginning and end -------------------------------------------------------------------------------------------
 
@@ -106,6 +113,11 @@ class Session:
             self._given.add(text)
             self._notices.append(text)
 
+    def take_notices(self) -> list[str]:
+        """The sentences that the next answer would have given, for a screen that need not wait for it."""
+        taken, self._notices = self._notices, []
+        return taken
+
     def _replay(self) -> None:
         for event in self.journal.events():
             if event.kind == "line":
@@ -122,12 +134,26 @@ class Session:
                 self.last = [Reply(one["kind"], one["text"], tuple(one["rules"])) for one in event.body["last"]]
                 self._triggers = frozenset(event.body["triggers"])
                 self.state = replace(self.state, leaving=event.body["leaving"])
+                self._note_question(event.body["replies"], event.at)
+            elif event.kind == "tick":
+                self._triggers = frozenset(event.body["triggers"])
+                self.state = replace(self.state, leaving=event.body["leaving"])
+
+    def _note_question(self, replies: list[dict[str, Any]], at: float) -> None:
+        if any(one["kind"] == "question" for one in replies):
+            self._asked_at = at
 
     # -- one line ----------------------------------------------------------------------------------------------------
 
     def line(self, text: str, *, spoken: bool | None = None, at: float | None = None,
-             figures: dict[str, Any] | None = None) -> Answer:
+             figures: dict[str, Any] | None = None, over: tuple[str, ...] = (), addressed: bool = False) -> Answer:
         """Answers one line.
+
+        Parameters
+        ----------
+        figures : what the recogniser measured, for the journal
+        over : what the tool's own voice was saying into the same microphone meanwhile
+        addressed : the line is a message although its call sign was not understood, nor perhaps any of it
 
         Raises
         ------
@@ -138,26 +164,27 @@ class Session:
         spoken = self.as_heard if spoken is None else spoken
         at = now() if at is None else at
         parsed = self._parse(text)
-        ignored = self.call_sign and not self._is_message(parsed)
+        ignored = self._ignored(parsed, at, over, addressed)
         said = Utterance(self.count + 1, at, parsed, spoken)
-        self.journal.append(at, "line", {"u": said.n, "spoken": spoken, "ignored": ignored, "parsed": asdict(parsed),
-                                         "figures": figures or {}})
+        self.journal.append(at, "line", {"u": said.n, "spoken": spoken, "ignored": bool(ignored),
+                                         "parsed": asdict(parsed), "figures": figures or {}})
         self.count = said.n
         if ignored:
-            effects = Effects(replies=(("note", "No call sign: not a message."),), understood=False)
+            effects = Effects(replies=(("note", ignored),), understood=False)
         else:
             self.state, effects = reduce(self.state, said, self._phrase)
         ms = {"parse": watch.lap()}
         judged = self._judge(at)
         ms["guidance"] = watch.lap()
-        replies, effects = self._replies(effects, judged, at)
+        replies, effects = self._replies(effects, judged, at, keep=not ignored)
+        written = [one.to_data() for one in replies]
         self.journal.append(at, "answer", {
             "said": self.said.to_data(), "last": [one.to_data() for one in self.last],
-            "triggers": sorted(self._triggers), "leaving": self.state.leaving,
-            "replies": [one.to_data() for one in replies]})
+            "triggers": sorted(self._triggers), "leaving": self.state.leaving, "replies": written})
+        self._note_question(written, at)
         ms["journal"] = watch.lap()
         ms["speech"] = self._speak(replies, effects, said.n)
-        result = _result(parsed, effects, ignored)
+        result = _result(parsed, effects, bool(ignored))
         if effects.taken:
             result = "taken"
         data = self._data(text, said, result, effects, replies, judged)
@@ -169,15 +196,35 @@ class Session:
             return Parsed(text[:LONGEST_LINE], refused=(f"a line of {len(text)} characters",))
         return self.grammar.parse(text, expecting=self.state.expecting)
 
-    def _is_message(self, parsed: Parsed) -> bool:
-        """Whether a line without the call sign is heard all the same."""
-        if parsed.call_sign or parsed.command in ALWAYS_HEARD or parsed.command == "leaving":
-            return True
-        if self.state.expecting is not None and (parsed.answer is not None or parsed.command in ("affirm", "negative")):
-            return True
-        names = {one.name for one in parsed.readings}
-        dangers = {one.name for one in parsed.readings if one.name.startswith("deck.") and one.value != "solid"}
-        return bool(names) and (names == dangers or names == {self.state.question})
+    def tick(self, at: float | None = None) -> list[Reply]:
+        """Time has passed: says a standing leave-now again, unless the crew has answered "leaving".
+
+        Raises
+        ------
+        JournalError : it could not be written down
+        """
+        at = now() if at is None else at
+        judged = self._judge(at)
+        replies = [one for one in guidance_replies(judged, self.said, leaving=self.state.leaving, took=False,
+                                                   need_rules=self._need_rules)[0] if one.kind == "leave"]
+        if replies:
+            self.journal.append(at, "tick", {"triggers": sorted(self._triggers), "leaving": self.state.leaving,
+                                             "replies": [one.to_data() for one in replies]})
+            self._say(replies, "tick")
+        return replies
+
+    def times(self, n: int, ms: dict[str, float]) -> None:
+        """Writes down how long the stages of utterance `n` took [ms]."""
+        self.journal.append(now(), "times", {"u": n, "ms": {name: round(value, 1) for name, value in ms.items()}})
+
+    def _ignored(self, parsed: Parsed, at: float, over: tuple[str, ...], addressed: bool) -> str:
+        """Why a line is not heard as a message; empty when it is one."""
+        if over and not counts_over_voice(parsed, over):
+            return TALKED_OVER if parsed.call_sign else OVER_THE_VOICE
+        awaited = at - self._asked_at <= ANSWER_WITHIN_S
+        if not self.call_sign or addressed or over or is_message(parsed, self.state, awaited):
+            return ""
+        return NOT_A_MESSAGE
 
     def _judge(self, at: float) -> Judged:
         judged = judge(self.guide, self.state, at)
@@ -190,7 +237,8 @@ class Session:
             self.notice(text)
         return replace(judged, main=without_needs(judged.main, cannot)) if cannot else judged
 
-    def _replies(self, effects: Effects, judged: Judged, at: float) -> tuple[list[Reply], Effects]:
+    def _replies(self, effects: Effects, judged: Judged, at: float, keep: bool) -> tuple[list[Reply], Effects]:
+        """The lines of an answer. `keep`: whether "say again" repeats them."""
         replies = [Reply(kind, text) for kind, text in effects.replies]
         guidance, self.said = guidance_replies(judged, self.said, leaving=self.state.leaving,
                                                took=bool(effects.taken) and not effects.asked,
@@ -210,7 +258,8 @@ class Session:
                 self.notice(text)
         replies += [Reply("note", text) for text in self._notices]
         self._notices.clear()
-        if not any(kind == "say again" for kind, _ in effects.requests) and replies:
+        silenced = effects.stop_voice and not effects.replies
+        if keep and replies and not silenced and not any(kind == "say again" for kind, _ in effects.requests):
             self.last = in_order(replies)
         return in_order(replies), effects
 
@@ -238,14 +287,19 @@ class Session:
         return [Reply("note", HELP)]
 
     def _speak(self, replies: list[Reply], effects: Effects, n: int) -> float:
-        if self.speaker is None:
-            return 0.0
         watch = Stopwatch()
-        if effects.stop_voice:
-            self.speaker.stop()
-        self.speaker.mute(self.state.quiet or self.state.mayday, mayday=self.state.mayday)
-        self.speaker.say([(one.kind, one.text) for one in replies], name=f"{n:04d}")
+        if effects.stop_voice and self.speaker is not None:
+            self.speaker.stop(repeated=self.repeats)
+        # "Stop talking" is answered with silence; a leave-now that still stands comes again with the next tick.
+        silent = effects.stop_voice and not self.state.mayday and self.repeats
+        self._say([] if silent else [one for one in replies if one.text not in (NOT_A_MESSAGE, OVER_THE_VOICE)],
+                  f"{n:04d}")
         return watch.ms()
+
+    def _say(self, replies: list[Reply], name: str) -> None:
+        if self.speaker is not None:
+            self.speaker.mute(self.state.quiet or self.state.mayday, mayday=self.state.mayday)
+            self.speaker.say([(one.kind, one.text) for one in replies], name=name)
 
     def _phrase(self, name: str, value: Any, basis: str) -> str:
         return self.grammar.spoken(Reading(name, value, basis or "told"))

@@ -19,7 +19,8 @@ HOUSE_PACK = "house"
 class Setting:
     """What the sessions of one run share: grammar, guide, voice.
 
-    `options` are those of `type` and `hear`: journal, rules, overlay, grammar, say_to, speak, no_engine.
+    `options` are those of `type`, `hear` and `talk`: journal, rules, overlay, grammar, say_to, speak, no_engine, and
+    output_device where there is one.
 
     Raises
     ------
@@ -37,13 +38,16 @@ class Setting:
         if options.say_to or options.speak:
             from fieldaid.speaking.speaker import Speaker
 
-            self.speaker = Speaker(say_to=options.say_to, play=options.speak)
+            self.speaker = Speaker(say_to=options.say_to, play=options.speak,
+                                   device=getattr(options, "output_device", None))
 
-    def session(self, name: str = "", *, as_heard: bool = False, call_sign: bool = False) -> Session:
-        """A new session, or the one that `--journal` resumes. `name` tells sessions of one run apart."""
+    def session(self, name: str = "", *, as_heard: bool = False, call_sign: bool = False, repeats: bool = False
+                ) -> Session:
+        """A new session, or the one that `--journal` resumes. `name` tells sessions of one run apart; the rest is as
+        in `Session`."""
         journal, notice = self._journal(name)
         session = Session(self.grammar, self.guide, journal, speaker=self.speaker, mode=self.mode, as_heard=as_heard,
-                          call_sign=call_sign)
+                          call_sign=call_sign, repeats=repeats)
         if notice:
             session.notice(notice)
         session.begin()

@@ -47,10 +47,11 @@ class Player:
         self._cut = cut
         finished = threading.Event()
         try:
-            settings = sd.query_devices(self._device, "output")
-            channels = min(2, int(settings["max_output_channels"]))
-            rate, samples = self._as_accepted(sd, settings, channels, samples, rate)
-            stream = _stream(sd, self._device, samples, rate, channels, finished, cut)
+            with portaudio.OPENING:
+                settings = sd.query_devices(self._device, "output")
+                channels = min(2, int(settings["max_output_channels"]))
+                rate, samples = self._as_accepted(sd, settings, channels, samples, rate)
+                stream = _stream(sd, self._device, samples, rate, channels, finished, cut)
         except (sd.PortAudioError, ValueError, OSError) as error:
             raise self._trouble(error) from None
         try:
@@ -60,8 +61,9 @@ class Player:
             raise self._trouble(error) from None
         finally:
             self._cut = None
-            stream.abort(ignore_errors=True)
-            stream.close(ignore_errors=True)
+            with portaudio.OPENING:
+                stream.abort(ignore_errors=True)
+                stream.close(ignore_errors=True)
         if not whole and not cut.is_cut:
             raise self._trouble("the sound did not end")
         return whole
@@ -81,9 +83,10 @@ class Player:
         """
         sd = self._load()
         try:
-            found = sd.query_devices(self._device, "output")
-            # Asking is not enough: a listed device may have gone, and opening it is what fails.
-            sd.check_output_settings(self._device, min(2, int(found["max_output_channels"])), "float32")
+            with portaudio.OPENING:
+                found = sd.query_devices(self._device, "output")
+                # Asking is not enough: a listed device may have gone, and opening it is what fails.
+                sd.check_output_settings(self._device, min(2, int(found["max_output_channels"])), "float32")
             return str(found["name"])
         except (sd.PortAudioError, ValueError) as error:
             raise self._trouble(error) from None

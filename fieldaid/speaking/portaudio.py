@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import contextlib
 import ctypes
+import threading
 from dataclasses import dataclass
 from typing import Any
 
 from fieldaid.errors import SpeakingError
 
 INSTALL = "Install the sound library (Debian and Ubuntu: apt-get install libportaudio2)"
+
+OPENING = threading.RLock()
+"""Held while a stream is opened or closed: PortAudio allows one thread at a time to do that."""
 
 
 @dataclass(frozen=True)
