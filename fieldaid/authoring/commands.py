@@ -18,6 +18,7 @@ def add_parsers(parser: argparse.ArgumentParser) -> None:
     _add_check(commands)
     _add_test(commands)
     _add_explain(commands)
+    _add_book(commands)
 
 
 def run(options: argparse.Namespace, out: TextIO) -> int:
@@ -72,6 +73,22 @@ def _explain(options: argparse.Namespace, out: TextIO) -> int:
     from fieldaid.authoring import check_room
 
     return check_room.explain(options.code, options.list, out)
+
+
+def _add_book(commands) -> None:
+    one = commands.add_parser("book", help="write the rule book of a pack, to be read and printed")
+    _pack_options(one)
+    one.add_argument("--write", type=Path, required=True, metavar="FILE", help="the HTML file to write")
+    one.set_defaults(work=_book)
+
+
+def _book(options: argparse.Namespace, out: TextIO) -> int:
+    from fieldaid.authoring import book_room
+
+    folder = options.folder or shipped_pack()
+    if options.on is not None:
+        return book_room.write_book(options.on, [folder], options.write, out)
+    return book_room.write_book(folder, [], options.write, out)
 
 
 def _pack_options(parser: argparse.ArgumentParser) -> None:

@@ -134,6 +134,7 @@ def _broken_links(found: Evidence, pack: Pack, folder: Path) -> list[Finding]:
             if name == "unused_rows" and one.id in pack.sources:
                 trouble.append(f"{one.id} is used: it stands in sources.yaml")
             seen.add(one.id)
-            findings += [Finding(str(path), _line(path, one.id), 1, "E104", text, "name one that exists, or take it out")
+            findings += [Finding(str(path), _line(path, one.id), 1, "E104", text,
+                                 "name one that exists, or take it out")
                          for text in trouble]
     return findings
