@@ -57,7 +57,8 @@ def _cover(pack: Pack, title: str) -> str:
     counts = {word: sum(1 for rule in pack.rules if rule.status == word)
               for word in ("stable", "trial", "draft", "retired")}
     told = ", ".join(f"{count} {word}" for word, count in counts.items() if count)
-    overlays = f"<p>With the overlay {escape(_listed(_last(one) for one in pack.overlays))}.</p>" if pack.overlays else ""
+    names = ", ".join(_last(one) for one in pack.overlays)
+    overlays = f"<p>With the overlay {escape(names)}.</p>" if names else ""
     return (f"<header><h1>{escape(title)}</h1><p>{escape(pack.about)}</p>{overlays}"
             f"<p>{len(pack.rules)} rules ({told}), {len(pack.parameters)} numbers that a department may set, "
             f"{len(pack.sources)} source rows. Status of the pack: {escape(pack.status)}. "
@@ -147,8 +148,9 @@ def _conditions(one: All, pack: Pack) -> str:
 def _parameters(pack: Pack, origins: Origins) -> str:
     users = {one: [rule.id for rule in pack.rules if _uses(rule, one)] for one in pack.parameters}
     rows = [(f'<a id="{_anchor(one.id)}"></a>${escape(one.id)}', escape(one.about),
-             f"{one.value:g} {escape(one.unit)}", f"{one.low:g} to {one.high:g}", escape(origins.value_from(one.id, pack)),
-             _source_links(one.source, pack), ", ".join(_link(rule) for rule in users[one.id]) or "the calculations")
+             f"{one.value:g} {escape(one.unit)}", f"{one.low:g} to {one.high:g}",
+             escape(origins.value_from(one.id, pack)), _source_links(one.source, pack),
+             ", ".join(_link(rule) for rule in users[one.id]) or "the calculations")
             for one in pack.parameters.values()]
     return _table(("name", "what", "value", "range", "set by", "source", "used by"), rows)
 
@@ -256,7 +258,3 @@ def _anchor(name: str) -> str:
 
 def _last(path: str) -> str:
     return path.rstrip("/").rsplit("/", 1)[-1]
-
-
-def _listed(items: Iterable[str]) -> str:
-    return ", ".join(items)

@@ -28,5 +28,6 @@ def write_book(folder: Path, overlays: Sequence[Path], file: Path, out: TextIO) 
     except OSError as error:
         raise WrongUse("the rule book cannot be written", where=str(file), why=error.strerror or str(error),
                        next_step="name a file in a folder that you may write to") from None
-    print(f"{file}: {len(pack.rules)} rules, {len(pack.sources)} source rows. Open it in a browser, or print it.", file=out)
+    print(f"{file}: {len(pack.rules)} rules, {len(pack.sources)} source rows. Open it in a browser, or print it.",
+          file=out)
     return 0

@@ -9,7 +9,8 @@ h1 { font-size: 2rem; margin: 0 0 .5rem; } h2 { font-size: 1.5rem; border-bottom
 h3.stratum { font-size: 1.25rem; background: #000; color: #fff; padding: .3rem .6rem; }
 h3 { font-size: 1.1rem; margin-bottom: .2rem; } h4 { font-size: 1.05rem; margin: 0 0 .4rem; }
 a { color: #003a8c; text-decoration: underline; text-decoration-thickness: 1px; }
-nav ol { columns: 2; } .links { columns: 2; column-gap: 2rem; padding-left: 1rem; margin-top: .2rem; } .links li { break-inside: avoid; }
+nav ol { columns: 2; }
+.links { columns: 2; column-gap: 2rem; padding-left: 1rem; margin-top: .2rem; } .links li { break-inside: avoid; }
 .caution { border: 3px solid #000; padding: .6rem .8rem; font-weight: bold; }
 .rule { border: 1px solid var(--rule); border-left-width: 6px; padding: .7rem .9rem; margin: .8rem 0; }
 .rule:target, tr:has(:target) { outline: 3px solid #003a8c; }
@@ -22,7 +23,8 @@ table { border-collapse: collapse; width: 100%; font-size: .9rem; }
 th, td { border: 1px solid var(--rule); padding: .3rem .45rem; text-align: left; vertical-align: top; }
 td:first-child { white-space: nowrap; }
 th { background: var(--pale); font-family: Arial, sans-serif; font-size: .8rem; overflow-wrap: normal; }
-.found { color: #444; font-size: .8rem; overflow-wrap: anywhere; } .index { columns: 2; column-gap: 2rem; padding-left: 1rem; } .index li { break-inside: avoid; }
+.found { color: #444; font-size: .8rem; overflow-wrap: anywhere; }
+.index { columns: 2; column-gap: 2rem; padding-left: 1rem; } .index li { break-inside: avoid; }
 @media (max-width: 40rem) { dl { grid-template-columns: 1fr; } nav ol, .index { columns: 1; } }
 @page { size: auto; margin: 14mm 12mm; @bottom-right { content: counter(page); } }
 @media print { html { font-size: 8.5pt; } body { max-width: none; padding: 0; font-size: 1rem; line-height: 1.3; }

@@ -7,7 +7,7 @@ from typing import Any
 
 from fieldaid.facts.fact import Fact
 from fieldaid.facts.vocabulary import FACTS
-from fieldaid.guidance.conditions import All, AnyOf, Bound, Condition, Conclude
+from fieldaid.guidance.conditions import All, AnyOf, Bound, Conclude, Condition
 from fieldaid.guidance.pack import Example
 from fieldaid.guidance.words import spoken_value
 
@@ -52,7 +52,7 @@ def conclusion_in_words(one: Conclude) -> str:
         parts = [one.place and f"place: {one.place}", one.opening and f"kind: {one.opening}",
                  one.size_ft and f"size: {one.size_ft[0]:g} by {one.size_ft[1]:g} ft"]
         return "; ".join(part for part in parts if part)
-    word = {"trigger": "danger, leave", "stop": "stop", "caution": "caution", "advice": "advice"}.get(one.kind, one.kind)
+    word = "danger, leave" if one.kind == "trigger" else one.kind
     text = f"{word}: {one.name}"
     if one.reason:
         text += f" (reason: {one.reason})"
