@@ -59,16 +59,17 @@ def smallest(bench: Bench, wanted: Wanted, atoms: list[str], rules: Iterable[Rul
 
 def written(facts: Mapping[str, Any], basis: Mapping[str, str]) -> str:
     """`{deck.C: solid, basis: {deck.C: struck}}`."""
-    parts = [f"{name}: {_flow(value)}" for name, value in facts.items()]
+    parts = [f"{name}: {flow(value)}" for name, value in facts.items()]
     how = [f"{name}: {one}" for name, one in basis.items() if one != "told"]
     return "{" + ", ".join([*parts, *(["basis: {" + ", ".join(how) + "}"] if how else [])]) + "}"
 
 
-def _flow(value: Any) -> str:
+def flow(value: Any) -> str:
+    """A value as YAML on one line, quoted where it must be."""
     if isinstance(value, dict):
-        return "{" + ", ".join(f"{key}: {_flow(one)}" for key, one in value.items()) + "}"
+        return "{" + ", ".join(f"{key}: {flow(one)}" for key, one in value.items()) + "}"
     if isinstance(value, (list, tuple)):
-        return "[" + ", ".join(map(_flow, value)) + "]"
+        return "[" + ", ".join(map(flow, value)) + "]"
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str) and (not value or value[0] in "\"'[]{}>|*&!%@`#-?:," or ": " in value or " #" in value

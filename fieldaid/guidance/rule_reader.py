@@ -241,10 +241,11 @@ class RuleReader:
     # Situations
 
     def _examples(self, fields: Fields, name: str) -> tuple[Example, ...]:
-        found = (self._example(item) for item in fields.items(name))
+        found = (self.example(item) for item in fields.items(name))
         return tuple(one for one in found if one is not None)
 
-    def _example(self, node: Node) -> Example | None:
+    def example(self, node: Node) -> Example | None:
+        """A situation: told facts, computed facts given outright, and `basis`; None and findings when it is off."""
         if not isinstance(node.value, dict):
             self._report(node, "F310", "a situation is a mapping of facts to values", "such as {deck.C: soft}")
             return None

@@ -1,0 +1,245 @@
+"""Runs situations through both channels, and says of each that fails what every condition concerned saw.
+
+F811 a situation comes out otherwise   F812 the two channels differ in it
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from fieldaid.authoring.check_logic import show
+from fieldaid.authoring.check_situations import flow
+from fieldaid.authoring.finding_output import Case
+from fieldaid.authoring.test_files import EXPECTED, Listed, SituationTest
+from fieldaid.errors import EngineError, Finding
+from fieldaid.facts.situation import Situation
+from fieldaid.guidance.engine import Engine
+from fieldaid.guidance.examples import situation_of
+from fieldaid.guidance.guide import Conclusions, conclude
+from fieldaid.guidance.outcome import Outcome
+from fieldaid.guidance.pack import ACCESS, GATE, Pack, Rule
+from fieldaid.guidance.reference import Held, Reference
+
+ENGINE_S = 10.0
+MOST_RULES = 6
+
+
+@dataclass(frozen=True)
+class Came:
+    """What came out of one situation."""
+
+    conclusions: Conclusions
+    situation: Situation
+    computed: Mapping[str, Any]
+
+    def value(self, key: str) -> Any:
+        """What stands for a key of `expect`: a word, None, or a tuple."""
+        one, outcome = self.conclusions, self.conclusions.outcome
+        match key:
+            case "reason":
+                return one.access_reason
+            case "fires" | "silent":
+                return tuple(dict.fromkeys(firing.rule for firing in outcome.firings))
+            case "derived":
+                return tuple(f"{name} {value}" for name, value in outcome.derived)
+            case "size_ft":
+                return tuple(map(float, one.size_ft)) if one.size_ft else None
+            case "triggers" | "stops" | "cautions" | "advice":
+                return getattr(outcome, key)
+            case _:
+                return getattr(one, key)
+
+
+class Runner:
+    """Both channels of one pack; without the engine the reference alone."""
+
+    def __init__(self, pack: Pack, engine: Engine | None) -> None:
+        self.pack, self.engine = pack, engine
+        self.reference = Reference(pack)
+
+    def run(self, test: SituationTest) -> Case:
+        """The situation's case, with a finding for all that came out otherwise."""
+        situation, computed = situation_of(test.given, self.pack)
+        outcome = self.reference.run(situation, computed)
+        came = Came(conclude(self.pack, situation, _as_computed(computed), outcome, None, ()), situation, computed)
+        findings = list(self._otherwise(test, came))
+        details = self._details(test, came) if findings else ()
+        findings += self._differing(test, situation, computed, outcome)
+        return Case(test.name, test.file, tuple(findings), tuple(details))
+
+    def _otherwise(self, test: SituationTest, came: Came) -> Iterable[Finding]:
+        for key, expected in test.expect.items():
+            wrong = _wrong(key, expected, came.value(key))
+            if wrong:
+                at = test.places[key]
+                hint = ("mend the rule or its situation" if test.own else
+                        "mend the rules, or the expectation if the new answer is right (below)")
+                yield Finding(at.file, at.line, at.column, "F811", f"{test.name}: {wrong}", hint)
+
+    def _differing(self, test: SituationTest, situation: Situation, computed: Mapping[str, Any],
+                   outcome: Outcome) -> Iterable[Finding]:
+        if self.engine is None:
+            return
+        try:
+            first = self.engine.run(situation, computed, timeout_s=ENGINE_S)
+        except EngineError as error:
+            yield Finding(test.file, test.line, test.column, "F812",
+                          f"{test.name}: the second channel gave no answer: {error.why or error.what}",
+                          "run it again; if it stays, look at fieldaid doctor")
+            return
+        if first != outcome:
+            yield Finding(test.file, test.line, test.column, "F812",
+                          f"{test.name}: the channels differ in {', '.join(outcome.differences(first))}",
+                          "this is a fault of the program, not of the rules: please report it with this situation")
+
+    # What a failing situation prints
+
+    def _details(self, test: SituationTest, came: Came) -> list[str]:
+        lines = []
+        rules = self._concerned(test, came)
+        for rule in rules[:MOST_RULES]:
+            lines += ["", *self.rule_lines(rule, came)]
+        if len(rules) > MOST_RULES:
+            lines += ["", f"and {len(rules) - MOST_RULES} more rules: "
+                      + ", ".join(rule.id for rule in rules[MOST_RULES:])]
+        if test.own:
+            return lines
+        return [*lines, "", "If the new answer is right, put this in place of expect:", f"  {correction(test, came)}"]
+
+    def rule_lines(self, rule: Rule, came: Came) -> list[str]:
+        """A rule with every condition, the value it looked at, and whether it held."""
+        fired = [firing for firing in came.conclusions.outcome.firings if firing.rule == rule.id]
+        state = "fired" if fired else "did not fire" if rule.live else f"takes no part ({rule.status})"
+        where = f" at {', '.join(one.where for one in fired)}" if fired and fired[0].where else ""
+        head = f"{rule.id} {state}{where}: {_concludes(rule)} ({rule.file}:{rule.line})"
+        held = self.reference.explain(rule.id, came.situation, came.computed)
+        rows = [(_mark(one), one.within, show(one.condition), _now(one)) for one in held]
+        width = max(len(row[2]) for row in rows)
+        return [head, *(f"  {mark} {within:<6} {text:<{width}}  now {now}" for mark, within, text, now in rows)]
+
+    def _concerned(self, test: SituationTest, came: Came) -> list[Rule]:
+        """The rules that decided what came out, and those that would have to fire for what was expected."""
+        outcome = came.conclusions.outcome
+        found: dict[str, None] = {}
+        for key, expected in test.expect.items():
+            if not _wrong(key, expected, came.value(key)):
+                continue
+            ids: Sequence[str] = ()
+            if key in ("access", "reason"):
+                ids = [*outcome.access_rules, *self._would(test, "access", ACCESS)]
+            elif key == "gate":
+                ids = [*outcome.gate_rules, *self._would(test, "gate", GATE)]
+            elif key in ("place", "kind", "size_ft", "slope"):
+                ids = [*outcome.opening_rules, *outcome.gate_rules]
+            elif key in ("fires", "silent"):
+                standing = set(came.value(key))
+                ids = [one for one in expected.items if (one in standing) == (key == "silent")]
+            else:
+                ids = self._conclude_of(key, expected, came)
+            found |= dict.fromkeys(one for one in ids if one in self.pack)
+        return [self.pack.rule(one) for one in found]
+
+    def _would(self, test: SituationTest, kind: str, order: tuple[str, ...]) -> list[str]:
+        wanted = test.expect.get(kind)
+        if wanted not in order:
+            return []
+        return [rule.id for rule in self.pack.live_rules if rule.conclude.kind == kind
+                and rule.conclude.name == wanted and wanted in ("no bar reported", "no hold reported", "made",
+                                                                "aerial only", "ladder tip only")]
+
+    def _conclude_of(self, key: str, expected: Listed, came: Came) -> list[str]:
+        standing = set(came.value(key))
+        wanted = {one for one in expected.items if one not in standing}
+        surplus = standing - set(expected.items) if expected.only else set()
+        found = []
+        for rule in self.pack.live_rules:
+            if key == "missing":
+                names = {rule.conclude.need}
+            elif key == "derived":
+                names = {f"{name} {value}" for name, value in rule.conclude.derived}
+            elif rule.conclude.kind == key.removesuffix("s"):
+                names = {rule.conclude.name}
+            else:
+                continue
+            fired = any(firing.rule == rule.id for firing in came.conclusions.outcome.firings)
+            if names & wanted or names & surplus and fired:
+                found.append(rule.id)
+        return found
+
+
+def correction(test: SituationTest, came: Came) -> str:
+    """`expect: {…}` as it came out, with the keys that the test has."""
+    parts = []
+    for key in EXPECTED:
+        if key not in test.expect:
+            continue
+        expected, value = test.expect[key], came.value(key)
+        if isinstance(expected, Listed):
+            parts.append(f"{key}: {_list_correction(key, expected, value)}")
+        else:
+            parts.append(f"{key}: {'none' if value is None else flow(value)}")
+    return "expect: {" + ", ".join(parts) + "}"
+
+
+def _list_correction(key: str, expected: Listed, value: tuple[str, ...]) -> str:
+    if key == "silent":
+        kept = [one for one in expected.items if one not in value]
+        return flow(kept) if kept else "none"
+    if expected.only:
+        return f"{{only: {flow(list(value))}}}" if value else "none"
+    kept = [one for one in expected.items if one in value] or list(value)
+    return flow(kept) if kept else "none"
+
+
+def _wrong(key: str, expected: Any, value: Any) -> str:
+    """What is wrong, in words; "" when it is as expected."""
+    if not isinstance(expected, Listed):
+        return "" if expected == value else f"{key} is {_word(value)}, not {_word(expected)}"
+    if key == "silent":
+        # `silent: none` would say that every rule fires; it is read as: nothing has to be silent.
+        fired = [one for one in expected.items if one in value]
+        return f"{', '.join(fired)} fire{'s' if len(fired) == 1 else ''}, and should be silent" if fired else ""
+    lacking = [one for one in expected.items if one not in value]
+    surplus = [one for one in value if one not in expected.items] if expected.only else []
+    parts = [f"{key} lack {', '.join(lacking)}"] if lacking else []
+    parts += [f"{key} also have {', '.join(surplus)}"] if surplus else []
+    return "; ".join(parts)
+
+
+def _word(value: Any) -> str:
+    return "none" if value is None else flow(value)
+
+
+def _concludes(rule: Rule) -> str:
+    one = rule.conclude
+    if one.derived:
+        return ", ".join(f"{name} {value}" for name, value in one.derived)
+    if one.kind == "placement":
+        return ", ".join(str(part) for part in (one.place, one.opening, one.size_ft) if part)
+    reason = f", {one.reason}" if one.reason else ""
+    return f"{one.kind} {one.name}{reason}"
+
+
+def _mark(one: Held) -> str:
+    """Whether a condition speaks for the rule (+) or against it (-); an alternative of `any` that fails is neither."""
+    if one.within == "unless":
+        return "-" if one.held else "+"
+    return "+" if one.held else "." if one.within == "any" else "-"
+
+
+def _now(one: Held) -> str:
+    if one.value is None:
+        return "not told" if one.condition.scope in ("told", "computed") else "nothing concluded"
+    value = one.value
+    if isinstance(value, dict) and one.condition.members:
+        return ", ".join(f"{place} {flow(told)}" for place, told in value.items())
+    return ", ".join(map(str, value)) if isinstance(value, list) else flow(value)
+
+
+def _as_computed(computed: Mapping[str, Any]) -> dict[str, Any]:
+    from fieldaid.workings.computed import Computed
+
+    return {name: Computed(value, "", "") for name, value in computed.items()}
+
