@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from fieldaid.guidance.conditions import Condition
 from fieldaid.guidance.pack import COMMON_PRACTICE, FROM_MEMORY, Pack, Rule
 
-BANNED = {"safe", "safely", "unsafe", "okay", "ok", "allowed", "permitted", "must", "cleared"}
+BANNED = {"safe", "safely", "unsafe", "okay", "ok", "allowed", "permitted", "must"}
 ORDERS = frozenset("cut go climb open step start enter return tell report ask check stand keep sound have take use move "
                    "make put pull push".split())
 FREEING = ("no bar reported", "no hold reported", "ladder tip only", "aerial only", "made")
