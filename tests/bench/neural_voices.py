@@ -55,7 +55,8 @@ def say(text: str, style: str, speed: float = 1.0) -> np.ndarray:
 
     Parameters
     ----------
-    style : "am_michael": the first letter is a (American) or b (British), the second f or m
+    style : "am_michael": the first letter is a (American), b (British) or another language's, the second f or m;
+        two names with a plus between give a speaker half way between them
     speed : 1 is the style's own pace, 1.2 is faster
 
     Raises
@@ -105,6 +106,8 @@ def _session():
 @functools.cache
 def _style(name: str) -> np.ndarray:
     """(lengths, 256): a row for each count of phonemes."""
+    if "+" in name:
+        return np.mean([_style(part) for part in name.split("+")], axis=0)
     path = STYLES / f"{name}.bin"
     if not path.is_file():
         raise MissingVoice(f"there is no style {name} in {STYLES}; see {__file__}")
