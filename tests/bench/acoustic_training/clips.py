@@ -12,8 +12,9 @@ import numpy as np
 import sounds
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[3]))
-from fieldaid.hearing.acoustic.features import HOP, RATE, log_mel  # noqa: E402
-from ordinary import plain  # noqa: E402
+from ordinary import plain
+
+from fieldaid.hearing.acoustic.features import HOP, RATE, log_mel
 
 WEIGHTS = {"kokoro": 1.7, "flite": 0.9, "festival": 0.7, "espeak": 0.6}
 POOL = 320
@@ -71,8 +72,8 @@ class Maker:
         while True:
             self.shards.refresh()
             drawn = rng.choice(len(self.shards.texts), POOL, p=self.shards.chance)
-            speech = [(sounds.stretched(rng, self.shards.clip(one), 0.86, 1.22), self.shards.texts[one]) for one in drawn]
-            speech = [(x, text, int(rng.uniform(0.05, 0.55) * RATE)) for x, text in speech]
+            speech = [(sounds.stretched(rng, self.shards.clip(one), 0.86, 1.22), self.shards.texts[one],
+                       int(rng.uniform(0.05, 0.55) * RATE)) for one in drawn]
             speech.sort(key=lambda one: len(one[0]) + one[2])
             cut: list[list] = [[]]
             for one in speech:

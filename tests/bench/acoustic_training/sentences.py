@@ -1,7 +1,8 @@
 """The texts that are spoken for training: `python tests/bench/acoustic_training/sentences.py texts.json`
 
 Two thirds come from the grammar: single facts, two in one breath, commands, with and without the call sign, and pairs
-that differ in one telling word. The rest is ordinary English, and words of the grammar in orders that it does not allow.
+that differ in one telling word. The rest is ordinary English, and words of the grammar in orders that it does not
+allow.
 No text is, or holds as a phrase, a line of tests/sentences/heldout.yaml, out_of_grammar.yaml or of demo_audio: those
 are for tests.
 """
@@ -33,21 +34,23 @@ RARE = 6
 """Every word of the grammar is said at least so often."""
 LONGEST = 85
 """Characters; about six seconds."""
-SWAPS = """no good|good no|west east|east west|north south|south north|gable gambrel|gambrel gable|open closed|closed open|
-opened closed|on off|off on|in out|out in|attached detached|detached attached|vented unvented|unvented vented|hip slip|
-sound soft|soft sound|alpha bravo|bravo alpha|charlie delta|delta charlie|alpha delta|bravo charlie|front rear|rear front|
-left right|right left|wet dry|clear here|up down|down up|with without|without with|rafters trusses|trusses rafters|
-is isn't|isn't is|are aren't|aren't are|can can't|can't can|has hasn't|seen unseen|walkable unwalkable|steady unsteady|
-lost last|light heavy|heavy light|black white|white black|gray black|slow fast|fast slow|two three|three two|four five|
-five four|five nine|nine five|six eight|eight six|one two|two one|feet inches|inches feet|above below|below above|
-before after|after before|plank plywood|plywood plank|started stopped|stopped started|running done|fire wire|wires fires|
-balloon platform|platform balloon|knocked locked|charged charging|interior exterior|exterior interior|safe unsafe|
-ridge bridge|deck neck|attic addict|side sides|roof roofs|first second|second first|windy wind|no low|low no|
-thirteen thirty|thirty thirteen|fourteen forty|forty fourteen|fifteen fifty|fifty fifteen|sixteen sixty|sixty sixteen|
-seventeen seventy|seventy seventeen|eighteen eighty|eighty eighteen|nineteen ninety|ninety nineteen|
-northwest northeast|northeast northwest|southwest southeast|southeast southwest|we're you're|was wasn't|not now|now not|
+SWAPS = """no good|good no|west east|east west|north south|south north|gable gambrel|gambrel gable|open closed|
+closed open|opened closed|on off|off on|in out|out in|attached detached|detached attached|vented unvented|
+unvented vented|hip slip|sound soft|soft sound|alpha bravo|bravo alpha|charlie delta|delta charlie|alpha delta|
+bravo charlie|front rear|rear front|left right|right left|wet dry|clear here|up down|down up|with without|
+without with|rafters trusses|trusses rafters|is isn't|isn't is|are aren't|aren't are|can can't|can't can|has hasn't|
+seen unseen|walkable unwalkable|steady unsteady|lost last|light heavy|heavy light|black white|white black|
+gray black|slow fast|fast slow|two three|three two|four five|five four|five nine|nine five|six eight|eight six|
+one two|two one|feet inches|inches feet|above below|below above|before after|after before|plank plywood|
+plywood plank|started stopped|stopped started|running done|fire wire|wires fires|balloon platform|platform balloon|
+knocked locked|charged charging|interior exterior|exterior interior|safe unsafe|ridge bridge|deck neck|attic addict|
+side sides|roof roofs|first second|second first|windy wind|no low|low no|thirteen thirty|thirty thirteen|
+fourteen forty|forty fourteen|fifteen fifty|fifty fifteen|sixteen sixty|sixty sixteen|seventeen seventy|
+seventy seventeen|eighteen eighty|eighty eighteen|nineteen ninety|ninety nineteen|northwest northeast|
+northeast northwest|southwest southeast|southeast southwest|we're you're|was wasn't|not now|now not|
 shingles shingle|slate late|tile title|snow no|confirmed suspected|suspected confirmed|hot not|cold gold|
-seventies sixties|sixties seventies|fifties forties|forties fifties|thirties forties|twenties thirties""".replace("\n", "")
+seventies sixties|sixties seventies|fifties forties|
+forties fifties|thirties forties|twenties thirties""".replace("\n", "")
 
 
 class Kept:

@@ -39,7 +39,8 @@ def equaliser(rng: Rng, n: int, depth: float = 12.0) -> np.ndarray:
     return _gain(db)
 
 
-def band(rng: Rng, n: int, low: tuple[float, float] = (40, 500), high: tuple[float, float] = (1800, 7800)) -> np.ndarray:
+def band(rng: Rng, n: int, low: tuple[float, float] = (40, 500),
+         high: tuple[float, float] = (1800, 7800)) -> np.ndarray:
     """A gain that takes away below one frequency and above another, 6 to 30 dB an octave."""
     octave = _octaves(n)
     slope = rng.uniform(6, 30)

@@ -1,4 +1,4 @@
-"""Speaks the texts for training: `python speech.py texts.json FOLDER ENGINE [--part 0 --parts 2] [--clips N] [--until 14:32]`
+"""Speaks the texts for training: `python speech.py texts.json FOLDER ENGINE [--part 0 --parts 2] [--clips N]`
 
 ENGINE is kokoro, espeak, flite or festival. Each part draws texts and voices of its own and writes shards of 100 clips,
 so that it can be stopped at any time. Voices of the tests and of the calibration are in no shard.
@@ -23,7 +23,7 @@ import soundfile
 import soxr
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
-import neural_voices as neural  # noqa: E402
+import neural_voices as neural
 
 RATE = neural.RATE
 CALIBRATION_STYLES = ("af_sky", "am_eric", "bf_alice", "bm_daniel")
@@ -35,8 +35,9 @@ FOREIGN = ("ef_dora", "em_alex", "hf_alpha", "hf_beta", "hm_omega", "hm_psi", "i
 """Speakers of other languages, given English phonemes: they have accents."""
 ACCENTS = ("en-us", "en-us", "en-us-nyc", "en-gb", "en-gb-x-rp", "en-gb-x-gbclan", "en-gb-x-gbcwmd", "en-029")
 VARIANTS = ("", "m1", "m2", "m3", "m4", "m5", "m6", "m7", "f1", "f2", "f3", "f4", "f5", "Andy", "Annie", "Lee", "Mike",
-            "Michael", "adam", "anika", "antonio", "benjamin", "david", "ed", "edward", "iven", "john", "klatt", "linda",
-            "marcelo", "max", "pablo", "paul", "robert", "steph", "steph2", "travis", "victor", "zac", "Denis", "Gene")
+            "Michael", "adam", "anika", "antonio", "benjamin", "david", "ed", "edward", "iven", "john", "klatt",
+            "linda", "marcelo", "max", "pablo", "paul", "robert", "steph", "steph2", "travis",
+            "victor", "zac", "Denis", "Gene")
 SHARD = 100
 
 

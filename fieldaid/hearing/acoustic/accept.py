@@ -1,0 +1,96 @@
+"""Whether the likeliest meaning is accepted, from figures of how well it fits.
+
+    fit            llr, worst, margin and silence weighed together, as they told right from wrong in the calibration
+    llr            log-probability of the meaning less that of the letters that fit best without any grammar, for each
+                   letter [nat]; near or above 0 when it fits
+    worst          the same along the likeliest way, of the word that fits worst, in all [nat, 0 at best]
+    margin         lead over the next meaning [nat]
+    silence        lead over nothing at all having been said, for each letter [nat]
+    number_margin  lead over the meaning that differs only by "-teen" for "-ty"; absent when there is none
+
+The letters heard without grammar show what the grammar's text leaves unexplained: "good relief" heard as "no relief"
+fits as a whole, and has one word that does not. What has a near rival shows in the margin. On noise alone nothing is
+likelier than silence. `fit` is the log-odds of being right on synthetic voices; on a roof it is a measure and no
+probability.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict, dataclass, fields
+
+from fieldaid.errors import BrokenData
+
+
+@dataclass(frozen=True)
+class Limits:
+    """The least figures that are accepted, the weights of `fit`, and how meanings are ranked.
+
+    Attributes
+    ----------
+    fit, llr, worst, margin, silence, number_margin : least figures
+    refused : taken off a meaning of which the parser leaves out a part [nat]
+    base, by_llr, by_worst, by_margin, by_silence : weights of `fit`; of the margin counts log(1 + m)
+    """
+
+    fit: float = 2.0
+    llr: float = -1.0
+    worst: float = -8.0
+    margin: float = 1.0
+    silence: float = 0.3
+    number_margin: float = 3.0
+    refused: float = 3.0
+    base: float = 1.0
+    by_llr: float = 2.0
+    by_worst: float = 0.3
+    by_margin: float = 1.0
+    by_silence: float = 0.5
+
+    @classmethod
+    def of(cls, stored: dict[str, float]) -> Limits:
+        """From stored figures.
+
+        Raises
+        ------
+        BrokenData : a figure is missing, unknown or not a number
+        """
+        names = {one.name for one in fields(cls)}
+        if set(stored) != names or not all(isinstance(value, (int, float)) for value in stored.values()):
+            raise BrokenData("the limits of the acoustic recogniser cannot be used",
+                             why=f"they must be numbers for {', '.join(sorted(names))}",
+                             next_step="install fieldaid again")
+        return cls(**stored)
+
+    def stored(self) -> dict[str, float]:
+        return asdict(self)
+
+    @property
+    def weights(self) -> tuple[float, ...]:
+        """In the order of `Figures.features`."""
+        return (self.base, self.by_llr, self.by_worst, self.by_margin, self.by_silence)
+
+
+@dataclass(frozen=True)
+class Figures:
+    """What the verdict rests on; see the module. `letters` is the length of the text."""
+
+    llr: float
+    worst: float
+    margin: float
+    silence: float
+    letters: int
+    number_margin: float | None = None
+
+    @property
+    def features(self) -> tuple[float, ...]:
+        """What `fit` weighs; of each figure only the part of its range where it says something."""
+        return (1.0, max(self.llr, -3.0), max(self.worst, -20.0), math.log1p(min(max(self.margin, 0.0), 15.0)),
+                min(self.silence, 3.0))
+
+    def fit(self, limits: Limits) -> float:
+        return sum(weight * value for weight, value in zip(limits.weights, self.features, strict=True))
+
+    def accepted(self, limits: Limits) -> bool:
+        return (self.fit(limits) >= limits.fit and self.llr >= limits.llr and self.worst >= limits.worst
+                and self.margin >= limits.margin and self.silence >= limits.silence
+                and (self.number_margin is None or self.number_margin >= limits.number_margin))

@@ -1,0 +1,151 @@
+"""Prefix beam search (Hannun et al., arXiv:1408.2873) for the texts of the grammar that the letters make likeliest.
+
+A hypothesis is a row of letters with every way to stand in the network after it; its probability is summed over all
+ways in which the letters can lie in the frames, apart for those that end in a blank and those that end in the letter.
+Probabilities are kept as they are, scaled anew at each frame.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldaid.hearing.acoustic.letters import BLANK, SPACE
+from fieldaid.hearing.likelihood.network import Spot, TokenNetwork, text_of
+
+BEAM, DROP = 48, 13.0
+_LEAST = 1e-8
+"""A letter less likely than this at a frame begins nothing there."""
+_SURELY = 0.9998
+"""With the blank this likely a frame decides nothing."""
+
+
+@dataclass(frozen=True)
+class Costs:
+    """What is taken off a score for each phrase after the first, for each loose word, and for each word after one
+    that belongs to no phrase [nat]."""
+
+    phrase: float = 1.0
+    loose: float = 2.0
+    any_word: float = 1.0
+
+
+COSTS = Costs()
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A text of the grammar: with a comma before each phrase after the first; `cost` is in `score` already [nat]."""
+
+    text: str
+    score: float
+    cost: float
+
+
+class _Node:
+    """A row of letters. `spots`: ways to stand after it; `following`: (letter, node, weight) of one letter more."""
+
+    __slots__ = ("_following", "cost", "letter", "loose", "network", "reached", "spot")
+
+    def __init__(self, network: TokenNetwork, letter: int, cost: float, reached: list | None,
+                 spot: Spot | None) -> None:
+        self.network, self.letter, self.cost = network, letter, cost
+        self.reached, self.spot = reached, spot
+        self._following: list[tuple[int, _Node, float]] | None = None
+
+    def stand(self) -> Spot:
+        if self.spot is None:
+            self.spot = self.network.after_token(self.reached)
+            self.reached = None
+        return self.spot
+
+    def following(self, costs: Costs) -> list[tuple[int, _Node, float]]:
+        if self._following is None:
+            spot, network = self.stand(), self.network
+            self._following = self._by_letter(
+                [(place.trie, place.stack, place.words) for place in (*spot.inside, *spot.between)], 0.0)
+            if spot.opening is not None:
+                first = not spot.opening
+                # A comma would take what follows out of the reach of the loose word.
+                plain = first or spot.loose or spot.opening[-1] == ","
+                opening = spot.opening if plain else (spot.opening, ",")
+                self._following += self._by_letter([(network.phrases, (), opening)], 0.0 if first else costs.phrase)
+                self._following += self._by_letter([(network.loose, (), opening)], costs.loose)
+                if spot.loose:
+                    self._following += self._by_letter([(network.any_word, (), spot.opening)], costs.any_word)
+        return self._following
+
+    def _by_letter(self, places: list[tuple], cost: float) -> list[tuple[int, _Node, float]]:
+        by_letter: dict[int, list] = {}
+        for trie, stack, words in places:
+            for letter, node in zip(trie.tokens.tolist(), trie.nodes, strict=True):
+                by_letter.setdefault(letter, []).append((node, stack, words))
+        weight = math.exp(-cost)
+        return [(letter, _Node(self.network, letter, self.cost + cost, reached, None), weight)
+                for letter, reached in by_letter.items()]
+
+
+def search(network: TokenNetwork, log_probs: np.ndarray, beam: int = BEAM, drop: float = DROP,
+           costs: Costs = COSTS) -> list[Candidate]:
+    """The likeliest texts, best first.
+
+    Parameters
+    ----------
+    network : of letters
+    log_probs : (frames, 1 + letters)
+    beam : most hypotheses
+    drop : a hypothesis this far behind the best is given up [nat]
+    """
+    root = _root(network, costs)
+    alive: dict[_Node, tuple[float, float]] = {root: (1.0, 0.0)}
+    scale, keep = 0.0, math.exp(-drop)
+    for row in np.exp(np.asarray(log_probs, np.float64)).tolist():
+        blank = row[BLANK]
+        if blank > _SURELY:
+            alive = {node: (ended + open_, 0.0) for node, (ended, open_) in alive.items()}
+            scale += math.log(blank)
+            continue
+        ended_now: dict[_Node, float] = {}
+        open_now: dict[_Node, float] = {}
+        for node, (ended, open_) in alive.items():
+            ended_now[node] = (ended + open_) * blank
+            open_now[node] = open_ * row[node.letter] if node.letter else 0.0
+        least = max(ended_now[node] + open_now[node] for node in alive) * keep
+        for node, (ended, open_) in alive.items():
+            both = ended + open_
+            if both * max(row[1:]) < least:
+                continue
+            for letter, child, weight in node.following(costs):
+                chance = row[letter] if letter < len(row) else 0.0
+                if chance < _LEAST:
+                    continue
+                more = (ended if letter == node.letter else both) * chance * weight
+                if more >= least:
+                    open_now[child] = open_now.get(child, 0.0) + more
+        totals = [(ended_now.get(node, 0.0) + open_, node) for node, open_ in open_now.items()]
+        totals.sort(key=lambda one: -one[0])
+        best = totals[0][0]
+        if best <= 0.0:
+            return []
+        alive = {node: (ended_now.get(node, 0.0) / best, open_now[node] / best)
+                 for total, node in totals[:beam] if total > best * keep}
+        scale += math.log(best)
+    found: dict[str, Candidate] = {}
+    for node, (ended, open_) in alive.items():
+        words = node.stand().words if node is not root else None
+        if words:
+            one = Candidate(text_of(words), math.log(ended + open_) + scale, node.cost)
+            if one.text not in found or found[one.text].score < one.score:
+                found[one.text] = one
+    return sorted(found.values(), key=lambda one: -one.score)
+
+
+def _root(network: TokenNetwork, costs: Costs) -> _Node:
+    """Before the first letter. Every word of the network begins with a space; the text's first does not."""
+    before = _Node(network, SPACE, 0.0, None, network.begin)
+    root = _Node(network, BLANK, 0.0, None, Spot())
+    root._following = [(letter, child, weight * first) for _, space, first in before.following(costs)
+                       for letter, child, weight in space.following(costs)]
+    return root
