@@ -61,6 +61,10 @@ def _parser() -> argparse.ArgumentParser:
 
     authoring.add_parsers(commands.add_parser("rules", help="check, test and explain rule packs"))
 
+    work = commands.add_parser("work-out", help="work out roof, opening, wind, ladder, air, smoke, fire or timber")
+    work.add_argument("topic", nargs="?", metavar="TOPIC", help="without one, the topics are listed")
+    work.add_argument("words", nargs=argparse.REMAINDER, metavar="OPTIONS", help="of the topic; see TOPIC --help")
+
     commands.add_parser("doctor", help="say what is installed, what is missing, and what that costs")
     return parser
 
@@ -130,6 +134,10 @@ def _run(options: argparse.Namespace) -> int:
         from fieldaid.authoring import commands
 
         return commands.run(options, sys.stdout)
+    if options.command == "work-out":
+        from fieldaid.session import work_out
+
+        return work_out.run(options.topic, options.words, sys.stdout)
     from fieldaid.session import doctor
 
     return doctor.report(sys.stdout)

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from fieldaid.workings.limits import OutsideLimits, within
 
 BEST_ANGLE = math.degrees(math.acos(0.25))
-ABOVE = 3 * 0.3048
+FOOT = 0.3048
+ABOVE = 3 * FOOT
 # A study card has 70 degrees; the load limits of NFPA 1932 hold near 75.5, so both ends are close to it. Our choice.
 FLATTEST, STEEPEST = 70.0, 80.0
 SOURCES = ("NFPA 1932 5.1.8 (quarter length, 75.5 degrees)", "29 CFR 1926.1053(b)(1) (3 ft above the landing)")
@@ -42,12 +43,12 @@ def needed_length(eave: float, angle: float = BEST_ANGLE) -> float:
 
     Raises
     ------
-    OutsideLimits : no eave between 1 and 30 m, or no ladder angle
+    OutsideLimits : no eave between 3 and 100 ft, or no ladder angle
 
     >>> round(needed_length(10 * 0.3048) / 0.3048, 1)
     13.4
     """
-    within("eave height", eave, 1.0, 30.0, "m", "lower is a step, higher is an aerial's work")
+    within("eave height", eave / FOOT, 3, 100, "ft", "lower is a step, higher is an aerial's work")
     within("angle", angle, FLATTEST, STEEPEST, "deg", "load limits hold near 75.5 degrees")
     return (eave + ABOVE) / math.sin(math.radians(angle))
 
@@ -70,7 +71,7 @@ def reach(eave: float, *, length: float | None = None, angle: float | None = Non
                             next_step="give one of them")
     if foot is not None:
         if foot <= 0:
-            raise OutsideLimits(f"the foot stands {foot:g} m from the wall", where="foot", next_step="give a distance")
+            raise OutsideLimits("the foot stands at the wall", where="foot", next_step="give a distance above 0")
         angle = math.degrees(math.atan2(eave, foot))
     angle = BEST_ANGLE if angle is None else angle
     needed = needed_length(eave, angle)
@@ -78,6 +79,6 @@ def reach(eave: float, *, length: float | None = None, angle: float | None = Non
     out = eave / math.tan(math.radians(angle))
     if length is None:
         return Reach(angle, needed, out, None, None)
-    within("ladder length", length, 2.0, 35.0, "m", "that is the range of ground ladders")
+    within("ladder", length / FOOT, 6, 60, "ft", "that is the range of ground ladders")
     above = length * math.sin(math.radians(angle)) - eave
     return Reach(angle, needed, out, above, above >= ABOVE - 1e-9)

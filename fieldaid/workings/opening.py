@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from fieldaid.workings.limits import within
 
+FOOT = 0.3048
 SOURCES = ("plane geometry",)
 LIMITS = ("how many members cross hangs on where the first one stands, so it is a range; a hole that is cut is not a "
           "hole that is open: deck, insulation and ceiling may still close it")
@@ -27,15 +28,15 @@ def rectangle(along: float, up: float, *, pitch: float = 0.0, spacing: float = 1
 
     Raises
     ------
-    OutsideLimits : a side below 0.1 m or above 15 m
+    OutsideLimits : a side below 3 in or above 50 ft, or a spacing outside 6 to 96 in
 
     >>> found = rectangle(4 * 0.3048, 4 * 0.3048)
     >>> round(found.area / 0.3048**2, 3), found.crossed
     (16.0, (2, 3))
     """
     for name, value in (("along", along), ("up", up)):
-        within(name, value, 0.1, 15.0, "m", "openings are between a hand's width and a trench")
-    within("spacing", spacing, 0.15, 2.5, "m", "that is the range of rafters, joists and trusses")
+        within(name, value / FOOT, 0.25, 50, "ft", "openings are between a hand's width and a trench")
+    within("spacing", spacing / FOOT * 12, 6, 96, "in", "that is the range of rafters, joists and trusses")
     # Members stand at every place mod spacing; a member exactly at the edge is not crossed.
     whole = along / spacing
     most = math.ceil(whole - 1e-9)

@@ -15,6 +15,7 @@ from fieldaid.workings.smoke import AMBIENT, HEAT, G, air_density, plume_flow
 from fieldaid.workings.wind_pressure import AIR_DENSITY
 
 DISCHARGE = 0.6
+FOOT = 0.3048
 
 
 @dataclass(frozen=True)
@@ -78,9 +79,9 @@ def sized_hole(heat: float, diameter: float, clear: float, vent_height: float, i
 
     Raises
     ------
-    OutsideLimits : the layer would be thinner than 0.3 m, or hotter than 900 C
+    OutsideLimits : the layer would be thinner than a foot, or hotter than 900 C
     """
-    within("clear height", clear, 0.5, vent_height - 0.3, "m", "the equations need a layer and a fire with air around it")
+    within("clear height", clear / FOOT, 1.5, vent_height / FOOT - 1, "ft", "the equations need a layer, and air below it")
     flow = plume_flow(heat, diameter, clear)
     hot = AMBIENT + 0.5 * heat / (flow * HEAT)
     within("layer temperature", hot - 273.15, 20.0, 900.0, "C", "beyond it the plume equation is far outside its tests")

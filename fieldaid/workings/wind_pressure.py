@@ -38,10 +38,9 @@ _ASCE_HIGH: dict[float, Row] = {0.25: (-0.18, 0, 0.2, 0.3, 0.3, 0.4, 0.4), 0.5: 
                                 1.0: (-0.18, -0.18, -0.18, 0, 0.2, 0.2, 0.3)}
 _LEE_ANGLES: Row = (10, 15, 20)
 _ASCE_LEE: dict[float, Row] = {0.25: (-0.3, -0.5, -0.6), 0.5: (-0.5, -0.5, -0.6), 1.0: (-0.7, -0.6, -0.6)}
-# ASCE 7, parallel to the ridge and below 10 degrees: the strongest value, at the windward edge, at h/L 0.5 and at 1.0
-# (the latter from memory; the sign does not hang on it), and the table's second value.
-_ASCE_PARALLEL: tuple[Row, Row] = ((0.5, 1.0), (-0.9, -1.3))
-_ASCE_SMALLEST = -0.18
+# ASCE 7, parallel to the ridge and below 10 degrees, h/L up to 0.5: from the windward edge inward -0.9, -0.5, -0.3, and
+# -0.18 as each one's second value. Of taller buildings only the 10 degree row above was read, which is stronger.
+_ASCE_PARALLEL = (-0.9, -0.18)
 # EN 1991-1-4: lowest and highest of the zones at 15, 30 and 45 degrees.
 _EN_ANGLES: Row = (15, 30, 45)
 _EN_WINDWARD: tuple[Row, Row] = ((-0.9, -0.5, 0.0), (0.2, 0.7, 0.7))
@@ -110,7 +109,7 @@ def asce(lie: Lie, angle: float, h_over_l: float) -> Range:
     """
     within("slope", angle, 0, STEEPEST, "deg", "beyond it a roof is a wall to the codes")
     if lie == "along" or angle < 10:
-        return Range(interpolate(h_over_l, *_ASCE_PARALLEL), _ASCE_SMALLEST)
+        return Range(min(_ASCE_PARALLEL[0], _by_height(h_over_l, 10, _ANGLES, _ASCE_LOW)), _ASCE_PARALLEL[1])
     if lie == "leeward":
         value = _by_height(h_over_l, angle, _LEE_ANGLES, _ASCE_LEE)
         return Range(value, value)
