@@ -105,6 +105,26 @@ class Logic:
         """Whether some assignment of cells makes the atoms true and false."""
         return bool(self._solve(true, false, lambda model: True))
 
+    def true_atoms(self, true: Iterable[str], false: Iterable[str] = ()) -> set[str] | None:
+        """All that holds in a situation in which the atoms are true and false; None: there is none."""
+        return self._solve(true, false, lambda model: {str(one) for one in model.symbols(atoms=True)})
+
+    def cell_of(self, name: str, value: Any) -> int:
+        """The number of the cell that a fact's value lies in."""
+        kind = self._fact(name).kind
+        if kind == "places":
+            return 1 if isinstance(value, list) else 0
+        if kind not in ("choice", "number"):
+            return 0
+        if kind == "number":
+            value = round(float(value), 4)
+        return next(n for n, cell in enumerate(self.cells[name])
+                    if cell.value == value or cell.low is not None and cell.low < value < cell.high)
+
+    def places(self, name: str) -> tuple[str, ...]:
+        """The places that a fact may list."""
+        return self._fact(name).values
+
     def _solve(self, true: Iterable[str], false: Iterable[str], read: Callable[[clingo.Model], T]) -> T | None:
         wanted = [self._literal(text) for text in true]
         if not all(wanted):
@@ -167,7 +187,7 @@ class Logic:
         for symbol in model.symbols(atoms=True):
             if symbol.name == "has":
                 name = names[symbol.arguments[0].number]
-                places.setdefault(name, []).append(self._places(name)[symbol.arguments[1].number])
+                places.setdefault(name, []).append(self.places(name)[symbol.arguments[1].number])
         values: dict[str, Any] = {name: cell.sample() for name, cell in found.items()}
         for name, listed in places.items():
             values[name] = listed
@@ -198,9 +218,6 @@ class Logic:
     def _fact(self, name: str):
         return FACTS.get(name) or self.pack.computed[name]
 
-    def _places(self, name: str) -> tuple[str, ...]:
-        return self._fact(name).values
-
     def _cells_of(self, name: str, conditions: list[Condition]) -> list[Cell]:
         fact = self._fact(name)
         if fact.kind == "choice":
@@ -224,7 +241,7 @@ class Logic:
             if name in self.with_basis:
                 add(f"{{b({number},0..{len(BASES) - 1})}} = 1.")
             if self._fact(name).kind == "places":
-                add(f"1 {{has({number},0..{len(self._places(name)) - 1})}} :- v({number},1).")
+                add(f"1 {{has({number},0..{len(self.places(name)) - 1})}} :- v({number},1).")
         for name, needs in LINKS.items():
             if name in self.facts:
                 add(f":- not v({self.facts[name]},-1), "
@@ -303,7 +320,8 @@ class Logic:
         add("access(R) :- access_best(R).")
         add(f"access({ACCESS.index('stay off')}) :- not access_any.")
         for rank in range(len(REASONS)):
-            add(f"reason({rank}) :- reason_said({rank})" + "".join(f", not reason_said({n})" for n in range(rank)) + ".")
+            nearer = "".join(f", not reason_said({n})" for n in range(rank))
+            add(f"reason({rank}) :- reason_said({rank}){nearer}.")
         add(f"reason({REASONS.index('not told')}) :- not access_any.")
         made, no_opening = GATE.index("made"), GATE.index("no opening")
         add(f"gate_kept(R) :- gate_said(R), R != {made}.")
@@ -367,7 +385,7 @@ class Logic:
         """Nothing when the cell fails; else what else must hold, once for each way."""
         if one.test == "has":
             if cell.value == "some":
-                yield from (f", has({self.facts[name]},{self._places(name).index(str(place))})" for place in one.values)
+                yield from (f", has({self.facts[name]},{self.places(name).index(str(place))})" for place in one.values)
             return
         if one.test == "some":
             passes = cell.value == "some"

@@ -45,7 +45,7 @@ Told = tuple[dict[str, Any], dict[str, str]]
 
 
 def smallest(bench: Bench, wanted: Wanted, atoms: list[str], rules: Iterable[Rule]) -> str:
-    """A situation of told facts in which `wanted` holds, in the form of a rule's own situations; "" if none is found."""
+    """A situation of told facts in which `wanted` holds, in the form of a rule's own situations; "" for none found."""
     run = _Runner(bench)
     best: Told | None = None
     for candidate in itertools.chain(_from_examples(list(rules)), _from_solver(bench, run, atoms, wanted)):

@@ -26,7 +26,8 @@ def find(bench: Bench) -> Iterable[Finding]:
             for bound in one.bounds:
                 if not bound.parameter and bound.number and unit not in _COUNTS:
                     yield Finding(rule.file, one.line, one.column, PAGE.code,
-                                  f"rule {rule.id}: {one.key} is held against the bare number {bound.number:g} ({unit})",
+                                  f"rule {rule.id}: {one.key} is held against the bare number "
+                                  f"{bound.number:g} ({unit})",
                                   "name it in parameters.yaml with unit, range and source, and write $name here")
 
 

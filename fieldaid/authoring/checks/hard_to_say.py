@@ -14,15 +14,16 @@ from fieldaid.guidance.pack import Rule
 
 PAGE = Page(
     "F751", "a line that is hard to say", "warning",
-    avoid="Figures, units and abbreviations (\"12 ft\", \"TIC\", \"approx.\"), signs (\"/\", \"%\"), single letters that "
-          "rhyme (E, G, P, T, V), a number without its unit, and words that no pronouncing dictionary has.",
-    prefer="\"twelve feet\", \"camera\", \"about\", \"or\", sides as A to D or {where}, \"{value} miles per hour\".",
+    avoid="Figures, units and abbreviations (12 ft, TIC, approx.), signs (/, %), single letters that rhyme (E, G, P, T, "
+          "V), a number without its unit, and words that no pronouncing dictionary has.",
+    prefer="Twelve feet, camera, about, or; sides as A to D or {where}; {value} miles per hour.",
     why="A speech engine spells out or swallows what is not a word, and next to a saw a letter is heard as its "
         "neighbour.")
 SPOKEN = ("trigger", "stop", "caution", "access", "gate", "advice")
-_SHORT = {"ft": "feet", "in": "", "mph": "miles per hour", "min": "minutes", "sec": "seconds", "lb": "pounds",
-          "lbs": "pounds", "sq": "square", "approx": "about", "temp": "temperature", "dept": "department", "vs": "or",
-          "eg": "such as", "ie": "that is", "etc": "", "max": "at most", "hr": "hours", "psi": "pounds", "deg": "degrees"}
+_SHORT = {"ft": "feet", "mph": "miles per hour", "min": "minutes", "sec": "seconds", "lb": "pounds", "lbs": "pounds",
+          "sq": "square", "approx": "about", "temp": "temperature", "dept": "department", "vs": "or", "eg": "such as",
+          "ie": "that is", "max": "at most", "hr": "hours", "psi": "pounds", "deg": "degrees"}
+_UNITS = re.compile(r"(miles|feet|foot|inches|minutes|in|percent|members|ways|stories|layers|years)\b")
 _SIGNS = re.compile(r"[/&%#+@*=<>()\[\]\"_~^|\\]")
 _WORD = re.compile(r"[A-Za-z][A-Za-z']*")
 
@@ -42,7 +43,7 @@ def _trouble(rule: Rule, bench: Bench) -> Iterator[tuple[str, str]]:
         yield f"it has the sign {sign}", "write what is to be said"
     for word in dict.fromkeys(_WORD.findall(said)):
         short = _SHORT.get(word.lower())
-        if short and f"{word}." not in ("in.",):
+        if short:
             yield f"it has the abbreviation {word}", f"write {short}"
         elif len(word) > 1 and word.isupper():
             yield f"it spells {word}", "say a word for it"
@@ -59,8 +60,7 @@ def _trouble(rule: Rule, bench: Bench) -> Iterator[tuple[str, str]]:
 
 def _unit_follows(said: str) -> bool:
     after = said.partition("{value}")[2].split()
-    return bool(after) and bool(re.match(r"(miles|feet|foot|inches|minutes|in|percent|members|ways|stories|layers|years)",
-                                         after[0].lower()))
+    return bool(after) and bool(_UNITS.match(after[0].lower()))
 
 
 CHECK = Check(PAGE, find, whole=False)

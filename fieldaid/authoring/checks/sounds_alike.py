@@ -17,8 +17,8 @@ PAGE = Page(
     "F752", "two lines that sound alike", "warning",
     avoid="Two lines of different meaning that differ in less than a fifth of their sounds.",
     prefer="Another word for the thing that differs, and let the line begin with it.",
-    why="Through a mask and beside a saw the ear fills in what it expects. Measured as an edit distance over the phones "
-        "of the recogniser's dictionary; a change within one class (stop for stop, vowel for vowel) counts half.")
+    why="Through a mask and beside a saw the ear fills in what it expects. Measured as an edit distance over the "
+        "phones of the recogniser's dictionary; a change within one class (stop for stop, vowel for vowel) counts half.")
 LEAST = 0.20
 _LEAD = {"trigger": "leave now", "access": "stay off", "gate": "hold cut"}
 
