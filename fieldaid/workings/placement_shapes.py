@@ -1,0 +1,167 @@
+"""The shapes that an opening could have on one face: rectangles on the bays, triangles and trapezoids under a point,
+small inspection triangles, and what can be opened already. Shapes only; whether one may be used is decided elsewhere.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from fieldaid.workings import placement_limits as limits
+from fieldaid.workings.placement_faces import Ground
+from fieldaid.workings.placement_model import Obstacle, OpeningKind
+from fieldaid.workings.roof_model import FOOT
+
+STEP = 1.0 * FOOT
+# A nominal width may be met by bays that give this much less or more [ft].
+_LESS, _MORE = 0.8, 1.4
+_MOST_ROWS = 40
+_MOST_BAYS = 120
+
+
+@dataclass(frozen=True)
+class Shapes:
+    """Shapes on one face, in its own coordinates [m].
+
+    shapes : polygons; boxes : their bounds, a row each (along, up, along, up)
+    kinds : the kind of each; sizes : index into `limits.SIZES_FT`, -1 for other shapes
+    of : the obstacle that each would open, None for a cut
+    """
+
+    shapes: np.ndarray
+    boxes: np.ndarray
+    kinds: tuple[OpeningKind, ...]
+    sizes: np.ndarray
+    of: tuple[Obstacle | None, ...]
+
+    def __len__(self) -> int:
+        return len(self.kinds)
+
+    def only(self, keep: np.ndarray) -> Shapes:
+        """The shapes where `keep` is true."""
+        at = np.flatnonzero(keep)
+        return Shapes(self.shapes[at], self.boxes[at], tuple(self.kinds[n] for n in at), self.sizes[at],
+                      tuple(self.of[n] for n in at))
+
+
+def _made(shapes: list[Polygon], kind: OpeningKind, of: list[Obstacle | None] | None = None) -> Shapes:
+    found = np.array(shapes, dtype=object)
+    boxes = shapely.bounds(found) if shapes else np.empty((0, 4))
+    return Shapes(found, boxes, (kind,) * len(shapes), np.full(len(shapes), -1), tuple(of or [None] * len(shapes)))
+
+
+def together(*parts: Shapes) -> Shapes:
+    """All shapes in one."""
+    return Shapes(np.concatenate([one.shapes for one in parts]), np.concatenate([one.boxes for one in parts]),
+                  tuple(kind for one in parts for kind in one.kinds), np.concatenate([one.sizes for one in parts]),
+                  tuple(of for one in parts for of in one.of))
+
+
+def rectangles(ground: Ground, kind: OpeningKind) -> Shapes:
+    """Rectangles whose side kerfs run in the middle of bays, so that the top and bottom kerfs cross whole members.
+
+    Each reaches into at least two bays. They start at the highest line that a kerf may take and come down in steps.
+    """
+    left, low, right, top = ground.edges_kept.bounds if not ground.edges_kept.is_empty else (0.0,) * 4
+    rows: list[tuple[float, float, float, float, int]] = []
+    bays = [at for at in ground.bays if left - 1e-9 <= at <= right + 1e-9]
+    stride = max(1, math.ceil(len(bays) / _MOST_BAYS))
+    for size, (wide, high) in enumerate(limits.SIZES_FT):
+        spans = _spans(ground, bays, wide, stride)
+        count = int((top - low - high * FOOT) / STEP + 1e-9) + 1
+        if count < 1:
+            continue
+        step = STEP * max(1, math.ceil(count / _MOST_ROWS))
+        tops = [top - n * step for n in range(int((top - low - high * FOOT) / step + 1e-9) + 1)]
+        rows += [(a0, up - high * FOOT, a1, up, size) for a0, a1 in spans for up in tops]
+    if not rows:
+        return _made([], kind)
+    table = np.array(rows)
+    shapes = shapely.box(table[:, 0], table[:, 1], table[:, 2], table[:, 3])
+    return Shapes(shapes, table[:, :4], (kind,) * len(rows), table[:, 4].astype(int), (None,) * len(rows))
+
+
+def _spans(ground: Ground, bays: list[float], wide_ft: float, stride: int) -> list[tuple[float, float]]:
+    """Pairs of bay middles about `wide_ft` apart with at least one member between them."""
+    found = []
+    for first in range(0, len(bays), stride):
+        widths = [(abs((bays[last] - bays[first]) / FOOT - wide_ft), bays[last])
+                  for last in range(first + 1, min(len(bays), first + _MOST_BAYS))
+                  if wide_ft - _LESS <= (bays[last] - bays[first]) / FOOT <= wide_ft + _MORE]
+        # Two widths as near as each other both stand, so that a mirrored roof has the mirrored choice.
+        found += [(bays[first], end) for off, end in widths if off <= min(widths)[0] + 0.05
+                  and any(bays[first] < row < end for row in ground.rows)]
+    return found
+
+
+def under_a_point(ground: Ground) -> Shapes:
+    """Triangles and trapezoids high on a face that ends in a point, their sloping kerfs along the hips.
+
+    One sort reaches from hip to hip under the point; the other stands beside one hip with an upright kerf in a bay.
+    """
+    room = ground.edges_kept
+    if room.is_empty or not isinstance(room, Polygon):
+        return _made([], "triangle")
+    left, low, right, top = room.bounds
+    half = STEP / 2
+    boxes: list[tuple[float, float, float, float]] = []
+    for bottom in [top - n * half for n in range(4, int((top - low) / half) + 1)]:
+        boxes += [(left, bottom, right, upper) for upper in (top, *(bottom + high * FOOT for high in (3.0, 4.0, 5.0)))
+                  if upper <= top]
+        boxes += [(left, bottom, at, top) for at in ground.bays] + [(at, bottom, right, top) for at in ground.bays]
+    if not boxes:
+        return _made([], "triangle")
+    least, most = (one.value for one in limits.TRIANGLE_AREA)
+    found = shapely.intersection(room, shapely.box(*np.array(boxes).T))
+    areas = shapely.area(found)
+    found = found[(shapely.get_type_id(found) == 3) & (areas >= least) & (areas <= most)]
+    kept, kinds, seen = [], [], set()
+    for one in found:
+        ring = _corners(one)
+        low_left = (*np.round(one.bounds, 4),)
+        if len(ring) not in (3, 4) or low_left in seen:
+            continue
+        if min(map(math.dist, ring, [*ring[1:], ring[0]])) < limits.TRIANGLE_LEG.value:
+            continue
+        if any(low_left[0] < row < low_left[2] for row in ground.rows):
+            seen.add(low_left)
+            kept.append(Polygon(ring))
+            kinds.append("triangle" if len(ring) == 3 else "trapezoid")
+    made = _made(kept, "triangle")
+    return Shapes(made.shapes, made.boxes, tuple(kinds), made.sizes, made.of)
+
+
+def _corners(shape: Polygon) -> list[tuple[float, float]]:
+    """The points of a ring at which it turns."""
+    ring = list(shape.exterior.coords)[:-1]
+    return [here for before, here, after in zip([ring[-1], *ring[:-1]], ring, [*ring[1:], ring[0]], strict=True)
+            if abs((here[0] - before[0]) * (after[1] - here[1]) - (here[1] - before[1]) * (after[0] - here[0])) > 1e-9]
+
+
+def there_already(ground: Ground, obstacles: tuple[Obstacle, ...]) -> Shapes:
+    """Skylights, scuttles and roof vents that lie whole on the face."""
+    found = [(ground.on_slope(one.plan), one) for one in obstacles
+             if one.kind in limits.OPENABLE and ground.face.plan.buffer(1e-6).contains(one.plan)]
+    return _made([shape for shape, _ in found], "existing opening", [one for _, one in found])
+
+
+def small_triangles(ground: Ground, room: BaseGeometry, near: list[tuple[float, float]]) -> Shapes:
+    """Inspection triangles between two members within reach of the points `near` (ladder tips, face coordinates)."""
+    found = []
+    for along, up in near:
+        for left, right in zip(ground.rows, ground.rows[1:], strict=False):
+            leg = min(limits.INSPECTION_LEG.value, right - left - 2 * limits.MEMBER_CLEAR.value)
+            if leg < limits.INSPECTION_LEG.value / 2:
+                continue
+            start = (left + right - leg) / 2
+            for rise in (0.0, 1.0, 2.0, 3.0):
+                foot = up + rise * FOOT
+                shape = Polygon([(start, foot), (start + leg, foot), (start + leg / 2, foot + leg)])
+                if shape.distance(shapely.Point(along, up)) <= limits.TIP_REACH.value and room.covers(shape):
+                    found.append(shape)
+    return _made(found, "inspection")
