@@ -19,6 +19,7 @@ def add_parsers(parser: argparse.ArgumentParser) -> None:
     _add_test(commands)
     _add_explain(commands)
     _add_book(commands)
+    _add_compare(commands)
 
 
 def run(options: argparse.Namespace, out: TextIO) -> int:
@@ -89,6 +90,30 @@ def _book(options: argparse.Namespace, out: TextIO) -> int:
     if options.on is not None:
         return book_room.write_book(options.on, [folder], options.write, out)
     return book_room.write_book(folder, [], options.write, out)
+
+
+def _add_compare(commands) -> None:
+    one = commands.add_parser("compare", help="say which answers change from one pack to another")
+    one.add_argument("old", type=Path, metavar="OLD", help="the folder of a pack")
+    one.add_argument("new", type=Path, metavar="NEW", help="the folder of another, or of the same one")
+    one.add_argument("--old-overlay", type=Path, action="append", default=[], metavar="FOLDER",
+                     help="an overlay laid over OLD; may be given again")
+    one.add_argument("--new-overlay", type=Path, action="append", default=[], metavar="FOLDER",
+                     help="an overlay laid over NEW; may be given again")
+    one.add_argument("--count", type=int, default=5000, help="seeded situations beside the fixed ones (%(default)s)")
+    one.add_argument("--seed", type=int, default=1, help="of the seeded situations (%(default)s)")
+    one.add_argument("--workers", type=int, help="processes (default: one for each processor)")
+    one.add_argument("--fail-on", choices=("any", "looser", "never"), default="any",
+                     help="which change makes the exit code 1 (default: %(default)s)")
+    one.add_argument("--json", action="store_true", help="write one JSON object")
+    one.set_defaults(work=_compare)
+
+
+def _compare(options: argparse.Namespace, out: TextIO) -> int:
+    from fieldaid.authoring import compare_room
+
+    return compare_room.show([options.old, *options.old_overlay], [options.new, *options.new_overlay], options.count,
+                             options.seed, options.workers, options.fail_on, options.json, out)
 
 
 def _pack_options(parser: argparse.ArgumentParser) -> None:
