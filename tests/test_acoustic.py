@@ -211,7 +211,7 @@ def test_each_limit_refuses_alone():
     limits = Limits()
     assert Figures(**good).accepted(limits)
     for poor in ({"llr": limits.llr - 0.1}, {"worst": limits.worst - 0.1}, {"margin": limits.margin - 0.1},
-                 {"silence": limits.silence - 0.1}, {"number_margin": limits.number_margin - 0.1}):
+                 {"silence": limits.silence - 0.1}, {"alike_margin": limits.alike_margin - 0.1}):
         assert not Figures(**good | poor).accepted(limits)
     assert not Figures(**good).accepted(Limits(fit=50.0))
 

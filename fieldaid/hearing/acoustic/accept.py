@@ -6,7 +6,7 @@
     worst          the same along the likeliest way, of the word that fits worst, in all [nat, 0 at best]
     margin         lead over the next meaning [nat]
     silence        lead over nothing at all having been said, for each letter [nat]
-    number_margin  lead over the meaning that differs only by "-teen" for "-ty"; absent when there is none
+    alike_margin   the lead over the likeliest text that sounds alike ("-teen" for "-ty"); absent when there is none
 
 The letters heard without grammar show what the grammar's text leaves unexplained: "good relief" heard as "no relief"
 fits as a whole, and has one word that does not. What has a near rival shows in the margin. On noise alone nothing is
@@ -28,7 +28,7 @@ class Limits:
 
     Attributes
     ----------
-    fit, llr, worst, margin, silence, number_margin : least figures
+    fit, llr, worst, margin, silence, alike_margin : least figures
     refused : taken off a meaning of which the parser leaves out a part [nat]
     base, by_llr, by_worst, by_margin, by_silence : weights of `fit`; of the margin counts log(1 + m)
     """
@@ -38,7 +38,7 @@ class Limits:
     worst: float = -8.0
     margin: float = 1.0
     silence: float = 0.3
-    number_margin: float = 3.0
+    alike_margin: float = 3.0
     refused: float = 3.0
     base: float = 1.0
     by_llr: float = 2.0
@@ -79,7 +79,7 @@ class Figures:
     margin: float
     silence: float
     letters: int
-    number_margin: float | None = None
+    alike_margin: float | None = None
 
     @property
     def features(self) -> tuple[float, ...]:
@@ -93,4 +93,4 @@ class Figures:
     def accepted(self, limits: Limits) -> bool:
         return (self.fit(limits) >= limits.fit and self.llr >= limits.llr and self.worst >= limits.worst
                 and self.margin >= limits.margin and self.silence >= limits.silence
-                and (self.number_margin is None or self.number_margin >= limits.number_margin))
+                and (self.alike_margin is None or self.alike_margin >= limits.alike_margin))

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import functools
 import json
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from fieldaid import data
 from fieldaid.clock import Stopwatch
 from fieldaid.errors import BrokenData, WrongUse
 from fieldaid.grammar.grammar import Grammar
@@ -19,14 +21,17 @@ from fieldaid.hearing.acoustic.ctc import align, log_likelihoods
 from fieldaid.hearing.acoustic.letters import LetterTokenizer, PlainForms, greedy, heard, numbers
 from fieldaid.hearing.acoustic.model import FILE, AcousticModel
 from fieldaid.hearing.acoustic.search import BEAM, COSTS, DROP, Candidate, Costs, search
+from fieldaid.hearing.awaited import answers_to
 from fieldaid.hearing.gate import LONGEST_S, Segment
 from fieldaid.hearing.heard import Heard
-from fieldaid.hearing.likelihood.meanings import Meaning, gather, same_but_teens
+from fieldaid.hearing.likelihood.counterparts import Pairs, read_pairs
+from fieldaid.hearing.likelihood.meanings import Meaning, Parse, gather, meaning_of
 from fieldaid.hearing.likelihood.network import TokenNetwork
 from fieldaid.hearing.likelihood.search import Row
 from fieldaid.hearing.likelihood.written import LOOSE
 from fieldaid.hearing.sound import RATE
 
+ALIKE = "sound_alikes.tsv"
 LIMITS = Path(__file__).parent / "data" / "limits.json"
 SHORTEST_S, PADDED_S = 0.15, 0.6
 """A shorter segment is no word; one shorter than the second is padded: the model was not trained on such."""
@@ -47,6 +52,8 @@ class Measured:
     free: str
     meanings: list[Meaning]
     figures: Figures | None
+    log_probs: np.ndarray
+    awaiting: str | None = None
 
 
 class AcousticRecogniser:
@@ -59,6 +66,7 @@ class AcousticRecogniser:
     threads : for the model
     beam, drop, costs : see `search`
     limits : what is accepted; None takes the calibrated ones
+    pairs : words that are easily heard for each other; None takes those of the grammars folder
 
     Raises
     ------
@@ -71,21 +79,23 @@ class AcousticRecogniser:
 
     def __init__(self, grammar: Grammar | None = None, *, model: Path | AcousticModel = FILE, threads: int = 1,
                  beam: int = BEAM, drop: float = DROP, costs: Costs = COSTS, limits: Limits | None = None,
-                 **_: Any) -> None:
+                 pairs: Pairs | None = None, **_: Any) -> None:
         if grammar is None:
             raise WrongUse("the recogniser acoustic needs the grammar itself", why="only its text form was given",
                            next_step="pass grammar=load_grammar()")
-        self._grammar = grammar
+        self.grammar = grammar
         self._model: AcousticModel | None = model if isinstance(model, AcousticModel) else AcousticModel(model, threads)
         self._network = TokenNetwork(grammar.network, LINE, LetterTokenizer(), PlainForms(),
                                      LOOSE.union(*grammar.loaded.poison.values()))
         self._beam, self._drop, self._costs = beam, drop, costs
         self.limits = limits if limits is not None else read_limits()
+        self._pairs = pairs if pairs is not None else read_pairs(data.folder("grammars") / ALIKE)
         self.notices: tuple[str, ...] = ()
 
-    def hear(self, segment: Segment) -> Heard:
+    def hear(self, segment: Segment, awaiting: str | None = None) -> Heard:
         """The phrase that the segment holds, or "" when none is accepted.
 
+        `awaiting` is the fact that was just asked for, or "affirm": its bare answers are heard too, beside all else.
         Figures: see `accept`. Alternatives are the next meanings with their lag behind the best [nat]; of a text that
         was not accepted the best comes first, at 0.
 
@@ -94,24 +104,32 @@ class AcousticRecogniser:
         SoundError : the model broke
         """
         watch = Stopwatch()
-        at = {"recogniser": self.name, "start_s": segment.start_s, "end_s": segment.end_s}
         samples = usable(segment.samples)
-        measured = self.measure(samples) if samples is not None else None
+        measured = self.measure(samples, awaiting) if samples is not None else None
+        return self.told(measured, measured is not None and self.accepts(measured), segment, watch.ms())
+
+    def told(self, measured: Measured | None, accepted: bool, segment: Segment, ms: float) -> Heard:
+        """What was measured, as it is handed on."""
+        at = {"recogniser": self.name, "start_s": segment.start_s, "end_s": segment.end_s}
         if measured is None or measured.figures is None:
-            return Heard("", ms={"decode": watch.ms()}, **at)
+            return Heard("", ms={"decode": ms}, **at)
         figures, best = measured.figures, measured.meanings[0]
-        accepted = best.states and figures.accepted(self.limits)
         shown = {name: value for name, value in asdict(figures).items() if value is not None}
         shown = {name: round(value, 2) for name, value in (shown | {"fit": figures.fit(self.limits)}).items()}
-        others = tuple((one.row.text, round(self._rank(one) - self._rank(best), 2)) for one in measured.meanings)
+        others = tuple((one.row.text, round(self.rank(one) - self.rank(best), 2)) for one in measured.meanings)
         return Heard(best.row.text if accepted else "", figures=shown,
-                     alternatives=others[1:] if accepted else others, ms={"decode": watch.ms()}, **at)
+                     alternatives=others[1:] if accepted else others, ms={"decode": ms}, **at)
 
-    def measure(self, samples: np.ndarray, without: Sequence[str] = ()) -> Measured:
+    def accepts(self, measured: Measured) -> bool:
+        """Whether the best meaning is accepted on this recogniser's word alone."""
+        return bool(measured.figures and measured.meanings[0].states and measured.figures.accepted(self.limits))
+
+    def measure(self, samples: np.ndarray, awaiting: str | None = None, without: Sequence[str] = ()) -> Measured:
         """Search and figures for samples that `usable` let through.
 
         Parameters
         ----------
+        awaiting : see `hear`
         without : meanings (see `meaning_of`) that are passed over, to measure what would be heard if they could not be
 
         Raises
@@ -120,20 +138,35 @@ class AcousticRecogniser:
         """
         log_probs = self._open().log_probs(samples)
         free = greedy(log_probs)
-        rows = self._scored(log_probs, search(self._network, log_probs, self._beam, self._drop, self._costs))
-        meanings = [one for one in gather(rows, self._grammar.parse) if one.key not in without]
-        meanings = sorted(meanings, key=self._rank, reverse=True)[:SHOWN]
+        sub = answers_to(self.grammar, awaiting)
+        found = search(self._network, log_probs, self._beam, self._drop, self._costs,
+                       None if sub is None else self._network.answers(sub))
+        parse = self._parse(awaiting)
+        meanings = [one for one in gather(_scored(log_probs, found), parse) if one.key not in without]
+        meanings = sorted(meanings, key=self.rank, reverse=True)[:SHOWN]
+        measured = Measured(free, meanings, None, log_probs, awaiting)
         if not meanings:
-            return Measured(free, [], None)
+            return measured
         best, rest = meanings[0], meanings[1:]
-        lead = {one.key: self._rank(best) - self._rank(one) for one in rest}
-        teens = [lead[one.key] for one in rest if same_but_teens(best.row.text, one.row.text)]
-        said, text = numbers(heard(best.row.text)), heard(best.row.text)
-        exact, unbound, nothing = log_likelihoods(log_probs, [said, numbers(free), []])
-        figures = Figures(llr=float(exact - unbound) / len(said), worst=worst_word(log_probs, text),
-                          margin=min(lead.values(), default=NO_RIVAL), silence=float(exact - nothing) / len(said),
-                          letters=len(said), number_margin=min(teens, default=None))
-        return Measured(free, meanings, figures)
+        text = heard(best.row.text)
+        exact, unbound, nothing = log_likelihoods(log_probs, [numbers(text), numbers(free), []])
+        alike = [ahead for other, ahead in self.alike(measured, best.row.text)
+                 if meaning_of(parse(other)) not in without] if best.states else []
+        figures = Figures(llr=float(exact - unbound) / len(text), worst=worst_word(log_probs, text),
+                          margin=min((self.rank(best) - self.rank(one) for one in rest), default=NO_RIVAL),
+                          silence=float(exact - nothing) / len(text), letters=len(text),
+                          alike_margin=min(alike, default=None))
+        return replace(measured, figures=figures)
+
+    def alike(self, measured: Measured, text: str) -> list[tuple[str, float]]:
+        """The texts that `text` is easily confused with and that mean something else, each with its lag [nat]."""
+        parse = self._parse(measured.awaiting)
+        key = meaning_of(parse(text))
+        others = [other for _, _, other in self._pairs.swaps(text) if meaning_of(parse(other)) != key]
+        if not others:
+            return []
+        scores = log_likelihoods(measured.log_probs, [numbers(heard(one)) for one in (text, *others)])
+        return [(other, float(scores[0] - score)) for other, score in zip(others, scores[1:], strict=True)]
 
     def score(self, samples: np.ndarray, texts: Sequence[str]) -> np.ndarray:
         """Log-probability of each text for the sound [nat], (texts,); -inf where the sound is too short for a text, or
@@ -153,28 +186,33 @@ class AcousticRecogniser:
         """Give back the model's memory."""
         self._model = None
 
-    def _scored(self, log_probs: np.ndarray, found: list[Candidate]) -> list[Row]:
-        """Candidates with exact scores, best first; each without its commas, and then with them."""
-        found = found[:SCORED]
-        if not found:
-            return []
-        exact = log_likelihoods(log_probs, [numbers(heard(one.text)) for one in found])
-        rows = []
-        for one, score in sorted(zip(found, exact, strict=True), key=lambda pair: pair[0].cost - pair[1]):
-            plain = one.text.replace(",", "")
-            rows.append(Row(plain, (), float(score) - one.cost, 0.0, 0.0))
-            if plain != one.text:
-                # Another reading of the same words, whose probability is counted already.
-                rows.append(Row(one.text, (), -np.inf, 0.0, 0.0))
-        return rows
-
-    def _rank(self, one: Meaning) -> float:
+    def rank(self, one: Meaning) -> float:
+        """What meanings are ordered by [nat]."""
         return one.score - self.limits.refused * one.refused
+
+    def _parse(self, awaiting: str | None) -> Parse:
+        return functools.lru_cache(maxsize=256)(functools.partial(self.grammar.parse, expecting=awaiting))
 
     def _open(self) -> AcousticModel:
         if self._model is None:
             raise WrongUse("the recogniser was closed", next_step="make a new one")
         return self._model
+
+
+def _scored(log_probs: np.ndarray, found: list[Candidate]) -> list[Row]:
+    """Candidates with exact scores, best first; each without its commas, and then with them."""
+    found = found[:SCORED]
+    if not found:
+        return []
+    exact = log_likelihoods(log_probs, [numbers(heard(one.text)) for one in found])
+    rows = []
+    for one, score in sorted(zip(found, exact, strict=True), key=lambda pair: pair[0].cost - pair[1]):
+        plain = one.text.replace(",", "")
+        rows.append(Row(plain, (), float(score) - one.cost, 0.0, 0.0))
+        if plain != one.text:
+            # Another reading of the same words, whose probability is counted already.
+            rows.append(Row(one.text, (), -np.inf, 0.0, 0.0))
+    return rows
 
 
 def worst_word(log_probs: np.ndarray, text: str) -> float:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldaid.hearing.acoustic.letters import BLANK, SPACE
-from fieldaid.hearing.likelihood.network import Spot, TokenNetwork, text_of
+from fieldaid.hearing.likelihood.network import Spot, TokenNetwork, Trie, few, text_of
 
 BEAM, DROP = 48, 13.0
 _LEAST = 1e-8
@@ -44,26 +44,35 @@ class Candidate:
     cost: float
 
 
+@dataclass(frozen=True)
+class _Rules:
+    """What may follow what, and what it costs."""
+
+    network: TokenNetwork
+    costs: Costs
+    answers: Trie | None
+
+
 class _Node:
-    """A row of letters. `spots`: ways to stand after it; `following`: (letter, node, weight) of one letter more."""
+    """A row of letters. `spot`: ways to stand after it; `following`: (letter, node, weight) of one letter more. Both
+    are made when first asked for: most rows of letters are never looked at again."""
 
-    __slots__ = ("_following", "cost", "letter", "loose", "network", "reached", "spot")
+    __slots__ = ("_following", "_reached", "_spot", "cost", "letter", "rules")
 
-    def __init__(self, network: TokenNetwork, letter: int, cost: float, reached: list | None,
-                 spot: Spot | None) -> None:
-        self.network, self.letter, self.cost = network, letter, cost
-        self.reached, self.spot = reached, spot
+    def __init__(self, rules: _Rules, letter: int, cost: float, reached: list | None, spot: Spot | None) -> None:
+        self.rules, self.letter, self.cost = rules, letter, cost
+        self._reached, self._spot = reached, spot
         self._following: list[tuple[int, _Node, float]] | None = None
 
     def stand(self) -> Spot:
-        if self.spot is None:
-            self.spot = self.network.after_token(self.reached)
-            self.reached = None
-        return self.spot
+        if self._spot is None:
+            self._spot = self.rules.network.after_token(self._reached)
+            self._reached = None
+        return self._spot
 
-    def following(self, costs: Costs) -> list[tuple[int, _Node, float]]:
+    def following(self) -> list[tuple[int, _Node, float]]:
         if self._following is None:
-            spot, network = self.stand(), self.network
+            spot, network, costs, answers = self.stand(), self.rules.network, self.rules.costs, self.rules.answers
             self._following = self._by_letter(
                 [(place.trie, place.stack, place.words) for place in (*spot.inside, *spot.between)], 0.0)
             if spot.opening is not None:
@@ -75,6 +84,8 @@ class _Node:
                 self._following += self._by_letter([(network.loose, (), opening)], costs.loose)
                 if spot.loose:
                     self._following += self._by_letter([(network.any_word, (), spot.opening)], costs.any_word)
+                if answers is not None and few(spot.opening):
+                    self._following += self._by_letter([(answers, (), opening)], 0.0)
         return self._following
 
     def _by_letter(self, places: list[tuple], cost: float) -> list[tuple[int, _Node, float]]:
@@ -83,12 +94,12 @@ class _Node:
             for letter, node in zip(trie.tokens.tolist(), trie.nodes, strict=True):
                 by_letter.setdefault(letter, []).append((node, stack, words))
         weight = math.exp(-cost)
-        return [(letter, _Node(self.network, letter, self.cost + cost, reached, None), weight)
+        return [(letter, _Node(self.rules, letter, self.cost + cost, reached, None), weight)
                 for letter, reached in by_letter.items()]
 
 
 def search(network: TokenNetwork, log_probs: np.ndarray, beam: int = BEAM, drop: float = DROP,
-           costs: Costs = COSTS) -> list[Candidate]:
+           costs: Costs = COSTS, answers: Trie | None = None) -> list[Candidate]:
     """The likeliest texts, best first.
 
     Parameters
@@ -97,8 +108,10 @@ def search(network: TokenNetwork, log_probs: np.ndarray, beam: int = BEAM, drop:
     log_probs : (frames, 1 + letters)
     beam : most hypotheses
     drop : a hypothesis this far behind the best is given up [nat]
+    costs : see there
+    answers : bare answers to a question that was just asked; they may open the text or follow the call sign
     """
-    root = _root(network, costs)
+    root = _root(_Rules(network, costs, answers))
     alive: dict[_Node, tuple[float, float]] = {root: (1.0, 0.0)}
     scale, keep = 0.0, math.exp(-drop)
     for row in np.exp(np.asarray(log_probs, np.float64)).tolist():
@@ -117,7 +130,7 @@ def search(network: TokenNetwork, log_probs: np.ndarray, beam: int = BEAM, drop:
             both = ended + open_
             if both * max(row[1:]) < least:
                 continue
-            for letter, child, weight in node.following(costs):
+            for letter, child, weight in node.following():
                 chance = row[letter] if letter < len(row) else 0.0
                 if chance < _LEAST:
                     continue
@@ -142,10 +155,10 @@ def search(network: TokenNetwork, log_probs: np.ndarray, beam: int = BEAM, drop:
     return sorted(found.values(), key=lambda one: -one.score)
 
 
-def _root(network: TokenNetwork, costs: Costs) -> _Node:
+def _root(rules: _Rules) -> _Node:
     """Before the first letter. Every word of the network begins with a space; the text's first does not."""
-    before = _Node(network, SPACE, 0.0, None, network.begin)
-    root = _Node(network, BLANK, 0.0, None, Spot())
-    root._following = [(letter, child, weight * first) for _, space, first in before.following(costs)
-                       for letter, child, weight in space.following(costs)]
+    before = _Node(rules, SPACE, 0.0, None, rules.network.begin)
+    root = _Node(rules, BLANK, 0.0, None, Spot())
+    root._following = [(letter, child, weight * first) for _, space, first in before.following()
+                       for letter, child, weight in space.following()]
     return root

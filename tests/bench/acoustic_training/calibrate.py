@@ -77,7 +77,7 @@ def measure(options: argparse.Namespace) -> None:
     with options.file.open("w", encoding="utf-8") as out:
         def keep(kind: str, condition: str, line: material.Line, samples: np.ndarray, without: tuple) -> None:
             ready = recognising.usable(samples)
-            measured = None if ready is None else recogniser.measure(ready, without)
+            measured = None if ready is None else recogniser.measure(ready, without=without)
             if measured is None or measured.figures is None:
                 return
             best = measured.meanings[0]
@@ -124,8 +124,9 @@ def fit(options: argparse.Namespace) -> Limits:
         print(f"  {limit:4.1f}   {taken[right == 1].mean():.3f} {share:.3f} | {wrong}")
     for row, value, passed in sorted(zip(rows, fits, passing, strict=True), key=lambda one: -one[1]):
         if row["verdict"] == "wrong" and passed and value > options.limit - 1:
+            shown = " ".join(f"{name} {one:.2f}" for name, one in row["figures"].items() if one is not None)
             print(f"    {row['set']} {row['condition']} fit {value:.1f}: {row['say']} | {row['text']} | "
-                  + f"{row['free']} | " + " ".join(f"{name} {one:.2f}" for name, one in row["figures"].items() if one is not None))
+                  f"{row['free']} | {shown}")
     return dataclasses.replace(limits, fit=options.limit)
 
 

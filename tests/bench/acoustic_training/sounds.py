@@ -1,10 +1,12 @@
-"""Noises, rooms, microphones and masks for training, every figure drawn at random.
+"""Noises, rooms, microphones and masks for training, every figure drawn at random: `python sounds.py BANK.npz`
 
 They are models of our own, measured from no machine, and share nothing with the noises that the tests use
 (demo_audio/noise.py and tests/bench): those must stay unheard.
 """
 
 from __future__ import annotations
+
+import sys
 
 import numpy as np
 
@@ -179,3 +181,7 @@ def cover(rng: Rng, x: np.ndarray) -> np.ndarray:
         drive = between(rng, 0.5, 7)
         y = np.tanh(drive * y) / np.tanh(drive)
     return y.astype(np.float32)
+
+
+if __name__ == "__main__":
+    np.savez(sys.argv[1], **bank())
