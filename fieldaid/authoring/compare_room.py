@@ -16,9 +16,9 @@ FAIL_ON = ("any", "looser", "never")
 # What `expect` of a situation calls a field.
 _EXPECTED = {"access": "access", "gate": "gate", "reason": "reason", "missing": "missing", "advice": "advice",
              "derived": "derived", **{name: name for name in DANGERS}}
-_MET = {"access": "access", "reason": "reason for the access", "gate": "gate", "placement": "opening", "said": "wording",
-        "missing": "what is missing", "triggers": "danger", "stops": "stop", "cautions": "caution", "advice": "advice",
-        "derived": "worked out"}
+_MET = {"access": "access", "reason": "reason for the access", "gate": "gate", "placement": "opening",
+        "said": "wording", "missing": "what is missing", "triggers": "danger", "stops": "stop", "cautions": "caution",
+        "advice": "advice", "derived": "worked out"}
 
 
 def show(old: Sequence[Path], new: Sequence[Path], count: int, seed: int, workers: int | None, fail_on: str,
