@@ -9,6 +9,8 @@ import argparse
 from pathlib import Path
 from typing import TextIO
 
+from fieldaid.authoring import prove_parsers
+
 FORMATS = ("text", "json", "junit")
 
 
@@ -20,6 +22,7 @@ def add_parsers(parser: argparse.ArgumentParser) -> None:
     _add_explain(commands)
     _add_book(commands)
     _add_compare(commands)
+    prove_parsers.add_parsers(commands, _pack_options)
 
 
 def run(options: argparse.Namespace, out: TextIO) -> int:
@@ -64,16 +67,21 @@ def _test(options: argparse.Namespace, out: TextIO) -> int:
 
 
 def _add_explain(commands) -> None:
-    one = commands.add_parser("explain", help="say what a finding's code means and how to mend it")
-    one.add_argument("code", nargs="?", metavar="CODE", help="a finding's code, such as F306")
+    one = commands.add_parser("explain", help="say what a finding's code means, or why a situation comes out as it does")
+    one.add_argument("about", nargs="*", metavar="CODE | FACT=VALUE | FILE",
+                     help="a finding's code such as F306; or facts such as deck.C=soft, or a YAML file of facts")
     one.add_argument("--list", action="store_true", help="list every code with its title")
+    prove_parsers.add_explain_options(one)
     one.set_defaults(work=_explain)
 
 
 def _explain(options: argparse.Namespace, out: TextIO) -> int:
+    explained = prove_parsers.explain_situation(options, options.about, shipped_pack(), out)
+    if explained is not None:
+        return explained
     from fieldaid.authoring import check_room
 
-    return check_room.explain(options.code, options.list, out)
+    return check_room.explain(options.about[0] if options.about else None, options.list, out)
 
 
 def _add_book(commands) -> None:
