@@ -20,6 +20,8 @@ from fieldaid.guidance.words import fill, sentence
 FIRST_WAIT_S = 5.0
 NOT_INSTALLED = ("No second opinion: durable-rules is not installed. One channel decides alone, so a slip in how it "
                  f"evaluates the rules would go unseen. To get it: {engine_.HOW_TO_GET_IT}")
+# Gates that leave an opening to place.
+PLACING = ("hold", "no hold reported")
 DIFFER = "Second opinion differs: the stricter counts."
 
 
@@ -87,10 +89,17 @@ class Guide:
     def evaluate(self, situation: Situation) -> Conclusions:
         """The conclusions from one situation: a function of it alone, except that each notice is given once."""
         from fieldaid.workings import compute
+        from fieldaid.workings.placement_facts import refined
 
         computed = compute(situation, self.pack.parameter_values())
         values = {name: one.value for name, one in computed.items()}
         outcome = self.reference.run(situation, values)
+        if outcome.gate in PLACING:
+            # The solver runs only where there is something to place; what it finds can only bring more to hold for.
+            computed = refined(situation, computed)
+            if computed.get("place.worked") is not None:
+                values = {name: one.value for name, one in computed.items()}
+                outcome = self.reference.run(situation, values)
         # One after the other: on a busy machine a child that runs beside its parent waits longer for a processor
         # than the reference takes.
         first = self._ask_engine(situation, values)

@@ -13,7 +13,7 @@ from fieldaid.facts.situation import Situation
 from fieldaid.facts.values import year_range
 from fieldaid.facts.vocabulary import COMPASS, SIDES, YES_NO, Fact
 from fieldaid.workings import faces as roof_faces
-from fieldaid.workings import wind
+from fieldaid.workings import placement_names, wind
 
 
 @dataclass(frozen=True)
@@ -44,7 +44,7 @@ def _declared() -> dict[str, Fact]:
         Fact(name="place.over", called="place", about="how the face lies to the fire",
              values=("over the fire", "next face, high")),
         Fact(name="place.why_not", called="place", about="why no face was found",
-             values=("windward", "obstacles", "no slope")),
+             values=placement_names.WHY_NOT),
         Fact(name="place.leeward", called="leeward", about="compass point away from the wind, side A's facing not told",
              values=COMPASS),
     ]
@@ -55,7 +55,7 @@ def _declared() -> dict[str, Fact]:
     ]
     grouped = [Fact(name=f"{group}.{side}", group=group, place=side, called=group, about=about, values=values)
                for group, about, values in families for side in SIDES]
-    return {one.name: one for one in [*plain, *grouped]}
+    return {one.name: one for one in [*plain, *grouped, *placement_names.FACTS]}
 
 
 COMPUTED: dict[str, Fact] = _declared()
