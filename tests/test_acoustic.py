@@ -155,6 +155,12 @@ def test_the_alignment_is_the_likeliest_path():
         assert tuple(letters[align(scores, row)]) == best
 
 
+def test_a_long_text_is_aligned_too():
+    text = "field aid " + "the ridge runs from alpha to charlie " * 4
+    path = align(spelled(text), numbers(text))
+    assert path[0] == 0 and path[-1] == 2 * len(text) and (np.diff(path) == 1).all()
+
+
 # ---- letters, search, figures
 
 

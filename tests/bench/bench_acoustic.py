@@ -1,150 +1,105 @@
-"""How well the acoustic recogniser hears voices that nothing was trained or calibrated on:
-`python tests/bench/bench_acoustic.py [--recogniser acoustic] [--count 96] ...`
+"""Near misses and costs of the acoustic recogniser: `python tests/bench/bench_acoustic.py [--count 60] [--model FILE]`
 
-Voices: the test half of hearing_clips.py and the neural styles kept for tests (see neural_voices.py, which says what to
-install); lines: the test half. Each clip goes through the voice gate first. Columns as in bench_hearing.py; in the part
-`near` every meaning that was said is taken off the list first, so that whatever is accepted is wrong or a part of it.
-`outside` is speech outside the grammar, clean and in a saw.
+How well it hears is measured by bench_hearing.py (`--recogniser acoustic`), like every other recogniser. Here the same
+kind of clips, lines and voices that nothing was trained or calibrated on, are heard twice: once as they are, and once
+with the meaning that was said taken off the list. Whatever is accepted then is wrong, or a part of what was said.
+`best` tells how often the meaning ranked first is the right one, accepted or not.
 """
 
 from __future__ import annotations
 
 import argparse
-import hashlib
 import os
-import re
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections import Counter
 from pathlib import Path
 
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-import bench_hearing as bench
 import hearing_clips as material
-import neural_voices as neural
 import numpy as np
-import soundfile
+from hearing_cost import memory_mb
+from hearing_noise import CONDITIONS, MissingRecording
+from hearing_score import VERDICTS, Line, command_of, upper_bound, verdict
 
-from fieldaid.grammar import load_grammar
+from fieldaid.grammar import Grammar, Parsed, load_grammar
+from fieldaid.hearing.acoustic.model import FILE
 from fieldaid.hearing.acoustic.recogniser import AcousticRecogniser, usable
+from fieldaid.hearing.gate import Gate
 from fieldaid.hearing.likelihood.meanings import meaning_of
 from fieldaid.hearing.sound import Sound
 
-NEURAL = tuple(style for style in neural.TEST_STYLES if style != "af_heart")
-"""af_heart is the voice of hearing_clips' "heart"."""
-VOICES = tuple(voice for pair in zip(NEURAL, material.VOICES["test"], strict=True) for voice in pair)
-CONDITIONS = (*material.CONDITIONS, "saw 5")
-Rows = Iterable[tuple[str, list[str]]]
+USUAL = ("clean", "saw 20", "saw 10", "saw 5", "wind 10", "mask", "mask + saw 10", "recorded saw 10",
+         "recorded engine 10")
 
 
-def spoken(voice: str, text: str, cache: Path) -> np.ndarray:
-    """`text` said by a voice of hearing_clips or by a neural style: float32, 16 kHz, level and quiet as there."""
-    if voice in material.speakers.VOICES:
-        return material.spoken(voice, text, cache)
-    path = cache / f"{voice}-{hashlib.sha256(text.encode()).hexdigest()[:16]}.flac"
-    if not path.exists():
-        cache.mkdir(parents=True, exist_ok=True)
-        # Short forms are said letter by letter, as in hearing_clips.
-        samples = neural.say(re.sub(r"\b(osb|tic)\b", lambda short: " ".join(short[1].upper()), text), voice)
-        samples = samples * np.float32(10 ** ((-23.0 - material.noises.active_level_db(samples)) / 20))
-        quiet = np.zeros(int(0.35 * material.RATE), np.float32)
-        soundfile.write(path, np.concatenate([quiet, samples, quiet]), material.RATE, subtype="PCM_16")
-    return soundfile.read(path, dtype="float32")[0]
+class Bench:
+    """Hears clips and counts."""
 
+    def __init__(self, recogniser: AcousticRecogniser, grammar: Grammar) -> None:
+        self.recogniser, self.grammar, self.gate = recogniser, grammar, Gate()
+        self.seconds: list[float] = []
 
-def disturbed(speech: np.ndarray, condition: str, seed: int) -> np.ndarray:
-    if condition in material.CONDITIONS:
-        return material.disturb(speech, condition, seed)
-    kind, ratio = condition.split()
-    return material.noises.mix(speech, kind, float(ratio), seed)
+    def clip(self, line: Line, samples: np.ndarray) -> tuple[str, str, str]:
+        """The verdicts of one clip: as it is heard, of what ranks first, and with the true meaning taken away."""
+        segments = [usable(segment.samples) for segment in self.gate.segments(Sound(samples))]
+        segments = [one for one in segments if one is not None]
+        said = meaning_of(self.grammar.parse(line.say))
+        return (self._verdict(line, segments, (), False), self._verdict(line, segments, (), True),
+                self._verdict(line, segments, (said,), False))
 
-
-def clips(lines: list[material.Line], condition: str, options: argparse.Namespace,
-          voices: tuple[str, ...] = VOICES) -> Iterator[tuple[material.Line, str, np.ndarray]]:
-    """`count` clips: the same lines and voices in each condition."""
-    for number in range(options.count):
-        line, voice = lines[number % len(lines)], voices[number % len(voices)]
-        yield line, voice, disturbed(spoken(voice, line.say, options.cache), condition, 7000 + number)
-
-
-def inside(hears: bench.Bench, options: argparse.Namespace) -> Rows:
-    lines, _ = material.held_out(hears.grammar, "test")
-    for condition in options.conditions:
-        found: dict[str, list[str]] = {}
-        for line, voice, samples in clips(lines, condition, options):
-            one = hears.clip(line, samples, set="in", condition=condition, voice=voice)
-            kind = "neural" if voice in NEURAL or "heart" in voice else "espeak" if voice in material.POOR else "other"
-            found.setdefault(kind, []).append(one)
-            found.setdefault("all", []).append(one)
-        for kind in ("all", "neural", "other", "espeak"):
-            yield f"{condition}, {kind}", found.get(kind, [])
-
-
-def near(hears: bench.Bench, options: argparse.Namespace) -> Rows:
-    recogniser = hears.recogniser
-    if not isinstance(recogniser, AcousticRecogniser):
-        return
-    lines, _ = material.held_out(hears.grammar, "test")
-    for condition in options.conditions:
-        found = []
-        for line, _, samples in clips(lines, condition, options):
-            said = meaning_of(hears.grammar.parse(line.say))
-            facts, command = {}, None
-            for segment in hears.gate.segments(Sound(samples)):
-                ready = usable(segment.samples)
-                measured = recogniser.measure(ready, without=(said,)) if ready is not None else None
-                if measured is None or measured.figures is None:
-                    continue
-                best = measured.meanings[0]
-                if best.states and measured.figures.accepted(recogniser.limits):
-                    parsed = hears.grammar.parse(best.row.text)
-                    facts, command = parsed.facts, bench.command_of(parsed)
-                    if bench.verdict(line, facts, command) == "wrong":
-                        print(f"    {condition}: {line.say} | {best.row.text} {measured.figures}")
-            found.append(bench.verdict(line, facts, command))
-        yield f"near miss, {condition}", found
-
-
-def outside(hears: bench.Bench, options: argparse.Namespace) -> Rows:
-    lines = material.outside(hears.grammar, "test")
-    voices = tuple(voice for voice in VOICES if voice not in material.POOR)
-    for condition in ("clean", "saw 10"):
-        yield f"outside the grammar, {condition}", [
-            hears.clip(line, samples, set="out", condition=condition, voice=voice)
-            for line, voice, samples in clips(lines, condition, options, voices)]
-
-
-PARTS: dict[str, Callable[[bench.Bench, argparse.Namespace], Rows]] = {
-    "in": inside, "near": near, "outside": outside, "noise": bench.noise_alone,
-}
+    def _verdict(self, line: Line, segments: list[np.ndarray], without: tuple[str, ...], whatever: bool) -> str:
+        facts, command = {}, None
+        for samples in segments:
+            start = time.thread_time()
+            measured = self.recogniser.measure(samples, without=without)
+            self.seconds.append(time.thread_time() - start)
+            if measured.meanings and (whatever or self.recogniser.accepts(measured)):
+                parsed: Parsed = self.grammar.parse(measured.meanings[0].row.text)
+                facts |= parsed.facts
+                command = command or command_of(parsed)
+        found = verdict(line, facts, command)
+        if found == "wrong" and not whatever:
+            print(f"    {'near' if without else 'wrong'}: {line.say} | {facts} {command}")
+        return found
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
-    parser.add_argument("--recogniser", default="acoustic")
-    parser.add_argument("--parts", nargs="+", choices=PARTS, default=list(PARTS))
-    parser.add_argument("--conditions", nargs="+", choices=CONDITIONS, default=list(CONDITIONS))
-    parser.add_argument("--count", type=int, default=96, help="clips a condition")
-    parser.add_argument("--noise", type=int, default=60, help="stretches of noise alone")
+    parser.add_argument("--conditions", nargs="+", choices=CONDITIONS, default=list(USUAL))
+    parser.add_argument("--kind", choices=material.KINDS, default="natural", help="kind of voices")
+    parser.add_argument("--count", type=int, default=60, help="clips a condition")
+    parser.add_argument("--model", type=Path, default=FILE)
     parser.add_argument("--cache", type=Path, default=Path(tempfile.gettempdir()) / "fieldaid-bench-speech")
-    parser.add_argument("--dump", type=Path, help="write every segment with its figures to this file of JSON lines")
     options = parser.parse_args()
-
     grammar = load_grammar()
-    before, start = bench.memory_mb(), time.perf_counter()
-    recogniser = bench.recogniser_called(options.recogniser, grammar)
-    loading = time.perf_counter() - start
-    hears = bench.Bench(recogniser, grammar, options.dump)
-    for part in options.parts:
-        bench.table(PARTS[part](hears, options))
-    p50, p95 = np.percentile(hears.seconds or [0.0], [50, 95])
-    print(f"computing a clip: p50 {p50:.2f} s, p95 {p95:.2f} s on one core, {len(hears.seconds)} segments; "
-          f"loading {loading:.2f} s; memory {bench.memory_mb():.0f} MB at most, {before:.0f} MB before loading")
-    recogniser.close()
+    before, start = memory_mb(), time.perf_counter()
+    recogniser = AcousticRecogniser(grammar, model=options.model)
+    loading, after = time.perf_counter() - start, memory_mb()
+    bench = Bench(recogniser, grammar)
+    lines, _ = material.held_out(grammar, "test")
+    print(f"{'':22}{'n':>4}  heard " + " ".join(VERDICTS) + " | best right | near miss accepted: wrong, part")
+    total: Counter[str] = Counter()
+    for condition in options.conditions:
+        try:
+            found = [bench.clip(clip.line, clip.samples(options.cache))
+                     for clip in material.clips_for_test(lines, options.kind, condition, options.count)]
+        except MissingRecording as missing:
+            print(f"{condition:22} left out: {missing}")
+            continue
+        heard, best, near = (Counter(part) for part in zip(*found, strict=True))
+        total += Counter({"n": len(found), "near": near["wrong"]})
+        print(f"{condition:22}{len(found):4}  " + " ".join(f"{heard[one] / len(found):.3f}" for one in VERDICTS)
+              + f" | {best['right'] / len(found):.3f} | {near['wrong']}, {near['part']}", flush=True)
+    p50, p95 = np.percentile(bench.seconds, [50, 95])
+    print(f"near misses accepted wrongly: {total['near']} of {total['n']}, at most "
+          f"{upper_bound(total['near'], total['n']):.3f}")
+    print(f"CPU a segment: p50 {p50:.3f} s, p95 {p95:.3f} s on one core, {len(bench.seconds)} measured; loading "
+          f"{loading:.2f} s; memory {before:.0f} MB before, {after:.0f} MB loaded, {memory_mb():.0f} MB at the end")
 
 
 if __name__ == "__main__":

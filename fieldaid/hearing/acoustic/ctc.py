@@ -59,7 +59,7 @@ def align(log_probs: np.ndarray, row: Sequence[int]) -> np.ndarray:
     path = np.empty(len(log_probs), np.int64)
     for at in range(len(log_probs) - 1, -1, -1):
         path[at] = state
-        state -= came[at, state]
+        state -= int(came[at, state])
     return path
 
 

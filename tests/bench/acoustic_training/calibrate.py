@@ -22,12 +22,14 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-import bench_acoustic
 import bench_hearing as bench
 import hearing_clips as material
+import neural_voices as neural
 import numpy as np
 import soundfile
 import speech
+from hearing_noise import disturb
+from hearing_score import NOTHING, Line, command_of, verdict
 
 from fieldaid.grammar import load_grammar
 from fieldaid.hearing.acoustic import recogniser as recognising
@@ -38,17 +40,17 @@ from fieldaid.hearing.likelihood.meanings import meaning_of
 from fieldaid.hearing.sound import Sound
 
 VOICES = (*speech.CALIBRATION_STYLES, "festival-ked")
+CONDITIONS = ("clean", "saw 20", "saw 10", "saw 5", "wind 10", "mask", "mask + saw 10")
 RIDGE = 0.02
 SCALE = np.array([1.0, 0.5, 3.0, 0.8, 0.6])
 """The usual spread of each feature, so that RIDGE weighs them alike."""
 
 
 def spoken(voice: str, text: str, cache: Path) -> np.ndarray:
-    if voice != "festival-ked":
-        return bench_acoustic.spoken(voice, text, cache)
     path = cache / f"{voice}-{hashlib.sha256(text.encode()).hexdigest()[:16]}.flac"
     if not path.exists():
-        samples = speech._file(lambda out: speech._run(["text2wave", "-eval", "(voice_ked_diphone)", "-o", out], text))
+        samples = neural.say(text, voice) if voice != "festival-ked" else speech.spoken_to_file(
+            lambda out: speech.run(["text2wave", "-eval", "(voice_ked_diphone)", "-o", out], text))
         samples = samples * np.float32(10 ** ((-23.0 - material.noises.active_level_db(samples)) / 20))
         quiet = np.zeros(int(0.35 * material.RATE), np.float32)
         cache.mkdir(parents=True, exist_ok=True)
@@ -56,18 +58,18 @@ def spoken(voice: str, text: str, cache: Path) -> np.ndarray:
     return soundfile.read(path, dtype="float32")[0]
 
 
-def clips(grammar, options: argparse.Namespace) -> Iterator[tuple[str, str, material.Line, np.ndarray]]:
+def clips(grammar, options: argparse.Namespace) -> Iterator[tuple[str, str, Line, np.ndarray]]:
     lines, _ = material.held_out(grammar, "calibrate")
     for number in range(options.outside):
         line = (outside := material.outside(grammar, "calibrate"))[number % len(outside)]
         condition = ("clean", "saw 10")[number % 2]
-        yield "out", condition, line, bench_acoustic.disturbed(
+        yield "out", condition, line, disturb(
             spoken(VOICES[number % len(VOICES)], line.say, options.cache), condition, 400 + number)
-    for condition in bench_acoustic.CONDITIONS:
+    for condition in CONDITIONS:
         for number in range(options.count):
             line = lines[number % len(lines)]
             sound = spoken(VOICES[number % len(VOICES)], line.say, options.cache)
-            yield "in", condition, line, bench_acoustic.disturbed(sound, condition, 90_000 + number)
+            yield "in", condition, line, disturb(sound, condition, 90_000 + number)
 
 
 def measure(options: argparse.Namespace) -> None:
@@ -75,7 +77,7 @@ def measure(options: argparse.Namespace) -> None:
     grammar, gate = load_grammar(), Gate()
     recogniser = recognising.AcousticRecogniser(grammar, model=options.model, limits=Limits())
     with options.file.open("w", encoding="utf-8") as out:
-        def keep(kind: str, condition: str, line: material.Line, samples: np.ndarray, without: tuple) -> None:
+        def keep(kind: str, condition: str, line: Line, samples: np.ndarray, without: tuple) -> None:
             ready = recognising.usable(samples)
             measured = None if ready is None else recogniser.measure(ready, without=without)
             if measured is None or measured.figures is None:
@@ -84,11 +86,11 @@ def measure(options: argparse.Namespace) -> None:
             parsed = grammar.parse(best.row.text)
             row = {"set": kind, "condition": condition, "say": line.say, "text": best.row.text, "free": measured.free,
                    "states": best.states, "figures": dataclasses.asdict(measured.figures),
-                   "verdict": bench.verdict(line, parsed.facts, bench.command_of(parsed))}
+                   "verdict": verdict(line, parsed.facts, command_of(parsed))}
             out.write(json.dumps(row) + "\n")
 
         for number in range(options.noise):
-            keep("noise", "noise", material.Line("", {}), bench.noise_segment(number, seed=19).samples, ())
+            keep("noise", "noise", NOTHING, bench.noise_segment(number, seed=19).samples, ())
         for kind, condition, line, samples in clips(grammar, options):
             for segment in gate.segments(Sound(samples)):
                 keep(kind, condition, line, segment.samples, ())

@@ -68,7 +68,7 @@ def kokoro(text: str, rng: random.Random) -> tuple[str, np.ndarray]:
 def espeak(text: str, rng: random.Random) -> tuple[str, np.ndarray]:
     variant = rng.choice(VARIANTS)
     voice = rng.choice(ACCENTS) + (f"+{variant}" if variant else "")
-    return f"espeak {voice}", _file(lambda path: _run(
+    return f"espeak {voice}", spoken_to_file(lambda path: run(
         ["espeak-ng", "-v", voice, "-s", str(rng.randint(120, 195)), "-p", str(rng.randint(25, 75)), "-w", path, text]))
 
 
@@ -77,12 +77,12 @@ def flite(text: str, rng: random.Random) -> tuple[str, np.ndarray]:
     more = ["--setf", f"duration_stretch={rng.uniform(0.8, 1.2):.2f}"]
     if voice != "rms":
         more += ["--setf", f"int_f0_target_mean={rng.randint(80, 150)}"]
-    return f"flite {voice}", _file(lambda path: _run(["flite", "-voice", voice, *more, "-t", text, "-o", path]))
+    return f"flite {voice}", spoken_to_file(lambda path: run(["flite", "-voice", voice, *more, "-t", text, "-o", path]))
 
 
 def festival(text: str, rng: random.Random) -> tuple[str, np.ndarray]:
     stretch = rng.uniform(0.85, 1.2)
-    return "festival kal", _file(lambda path: _run(
+    return "festival kal", spoken_to_file(lambda path: run(
         ["text2wave", "-eval", "(voice_kal_diphone)", "-eval", f"(Parameter.set 'Duration_Stretch {stretch:.2f})",
          "-o", path], text))
 
@@ -92,11 +92,11 @@ ENGINES: dict[str, Callable[[str, random.Random], tuple[str, np.ndarray]]] = {
 }
 
 
-def _run(command: list[str], stdin: str | None = None) -> None:
+def run(command: list[str], stdin: str | None = None) -> None:
     subprocess.run(command, input=stdin, text=True, check=True, capture_output=True)
 
 
-def _file(write: Callable[[str], None]) -> np.ndarray:
+def spoken_to_file(write: Callable[[str], None]) -> np.ndarray:
     with tempfile.NamedTemporaryFile(suffix=".wav") as spoken:
         write(spoken.name)
         samples, rate = soundfile.read(spoken.name, dtype="float32")
