@@ -67,7 +67,7 @@ def _test(options: argparse.Namespace, out: TextIO) -> int:
 
 
 def _add_explain(commands) -> None:
-    one = commands.add_parser("explain", help="say what a finding's code means, or why a situation comes out as it does")
+    one = commands.add_parser("explain", help="say what a finding's code means, or why a situation comes out so")
     one.add_argument("about", nargs="*", metavar="CODE | FACT=VALUE | FILE",
                      help="a finding's code such as F306; or facts such as deck.C=soft, or a YAML file of facts")
     one.add_argument("--list", action="store_true", help="list every code with its title")

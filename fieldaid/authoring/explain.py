@@ -131,6 +131,7 @@ class _Trees:
         self.bench, self.pack = bench, bench.pack
         self.situation, self.computed, self.outcome = situation, computed, outcome
         self.standing = {firing.rule for firing in outcome.firings}
+        self.grown: set[str] = set()
 
     def access(self) -> Branch:
         reason = f" ({self.outcome.access_reason})" if self.outcome.access_reason else ""
@@ -157,10 +158,11 @@ class _Trees:
                 yield Branch(f"{rule.conclude.name} waits for", rule=rule.id, under=tuple(waits))
 
     def rule(self, rule_id: str, within: frozenset[str] = frozenset()) -> Branch:
-        """A rule that fired and what it follows from."""
+        """A rule that fired and what it follows from; the second time only its name."""
         rule = self.pack.rule(rule_id)
-        if rule_id in within:
-            return Branch(f"{rule_id} {rule.title}", rule=rule_id)
+        if rule_id in self.grown:
+            return Branch(f"{rule_id} {rule.title} (above)", rule=rule_id)
+        self.grown.add(rule_id)
         held = self.bench.reference.explain(rule_id, self.situation, self.computed)
         under = tuple(self.condition(one, within | {rule_id}) for one in held
                       if one.within == "unless" or one.held)
@@ -169,7 +171,7 @@ class _Trees:
     def condition(self, one: Held, within: frozenset[str]) -> Branch:
         condition = one.condition
         prefix = "unless " if one.within == "unless" else ""
-        text = f"{prefix}{_called(condition)} {_wanted(condition)}, now {_shown(one.value)}"
+        text = f"{prefix}{_called(condition)} {_wanted(condition)}, now {_now(one)}"
         return Branch(text, holds=one.held, under=tuple(
             self.rule(rule.id, within) for rule in self.pack.live_rules
             if rule.id in self.standing and rule.id not in within and _concludes(rule, condition, one.value)))
@@ -208,8 +210,15 @@ def _wanted(condition: Condition) -> str:
         return " and ".join(f"{bound.kind.replace('_', ' ')} {bound.number:g}" for bound in condition.bounds)
     words = " or ".join(spoken_value(value) for value in condition.values)
     basis = f" (by {' or '.join(condition.basis)})" if condition.basis else ""
-    return {"is": f"is {words}", "not": f"is told and not {words}", "has": f"has {words}",
-            "some": "is somewhere", "known": "is told", "unknown": "is not told"}[condition.test] + basis
+    told = "told" if condition.scope in ("told", "computed") else "concluded"
+    return {"is": f"is {words}", "not": f"is {told} and not {words}", "has": f"has {words}",
+            "some": "is somewhere", "known": f"is {told}", "unknown": f"is not {told}"}[condition.test] + basis
+
+
+def _now(one: Held) -> str:
+    if one.value is None and one.condition.scope not in ("told", "computed"):
+        return "not concluded"
+    return _shown(one.value)
 
 
 def _shown(value: Any) -> str:
