@@ -1,8 +1,15 @@
-"""Spoken test lines for the recognisers: sentences that were held out from the grammar, in synthetic voices and noise.
+"""Spoken test lines for the recognisers, in synthetic voices and noise.
 
-Lines and voices fall into two halves, `calibrate` and `test`; nothing of one half is used for the other. The lines are
-those of tests/sentences, said with the voices of demo_audio; both noises and the mask are invented models. Speech is
-kept in a cache folder, because making it takes longer than hearing it.
+Lines, voices and noises for calibrating and for testing are kept apart:
+
+    calibrate   half of tests/sentences/heldout.yaml, in voices of its own, under the conditions of CALIBRATED
+    held-out    the other half, in the test voices; it has been looked at while recognisers were made
+    fresh       tests/sentences/fresh.yaml, in the test voices; for judging alone, so that it stays fresh
+
+Test voices of the kind "natural" are neural: "heart" of hibari-tts and six styles of Kokoro, all Apache-2.0. "plain"
+ones are flite's and festival's; "poor" is espeak-ng's, which speech models hear much worse than they hear people.
+Every voice and most noises are synthetic: how people are heard on a roof is not measured by them. Speech is kept in a
+cache folder, because making it takes longer than hearing it.
 """
 
 from __future__ import annotations
@@ -24,32 +31,40 @@ import yaml
 
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT / "demo_audio"))
+sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-import noise as noises  # noqa: E402
+import hearing_noise  # noqa: E402
+import neural_voices  # noqa: E402
+import noise as noises  # noqa: E402, F401
 import voices as speakers  # noqa: E402
+from hearing_noise import disturb  # noqa: E402
+from hearing_score import Line, command_of  # noqa: E402
 
 from fieldaid.grammar import Grammar  # noqa: E402
 
 RATE = 16_000
+KINDS: dict[str, tuple[str, ...]] = {
+    "natural": ("heart", "af_bella", "am_michael", "bf_emma", "af_nicole", "am_fenrir", "bm_george"),
+    "plain": ("flite-slt", "flite-awb", "festival-slt"),
+    "poor": ("espeak-scotland",),
+}
+"""The test voices."""
+NEURAL = ("am_adam", *(voice for voice in KINDS["natural"] if voice != "heart"))
 VOICES = {
-    "calibrate": ("flite-rms", "flite-kal", "festival-kal", "heart-low", "espeak-us"),
+    "calibrate": ("flite-rms", "flite-kal", "festival-kal", "am_adam", "espeak-us"),
     "test": ("heart", "flite-awb", "flite-slt", "festival-slt", "heart-high", "espeak-scotland"),
 }
-"""heart-low and the two other hearts are one neural voice, its pitch moved: those are not wholly apart."""
+"""Those of `clips`; heart-high is a copy of heart, so that `clips_for_test` leaves it out."""
 POOR = ("espeak-us", "espeak-scotland")
-"""Voices that speech models hear much worse than they hear people."""
-CONDITIONS: dict[str, tuple[str, float] | None] = {
-    "clean": None, "saw 20": ("saw", 20.0), "saw 10": ("saw", 10.0), "wind 10": ("wind", 10.0), "mask": ("mask", 0.0),
-}
+SHARES = {"natural": 1.0, "plain": 0.5, "poor": 0.25}
+"""Clips of each kind of voice, as a share of the count asked for."""
+CONDITIONS = {name: hearing_noise.CONDITIONS[name] for name in hearing_noise.CALIBRATED}
+"""The conditions for calibrating."""
+_NO_CALL = ("mayday", "no play", "affirm", "negative")
+"""Commands that are said without the call sign."""
 
-
-@dataclass(frozen=True)
-class Line:
-    """What is said, and the facts that it states; none for speech outside the grammar."""
-
-    say: str
-    facts: dict[str, Any]
-    command: str | None = None
+for _style in NEURAL:
+    speakers.VOICES.setdefault(_style, functools.partial(neural_voices.say, style=_style))
 
 
 @dataclass(frozen=True)
@@ -59,9 +74,22 @@ class Clip:
     condition: str
     seed: int
 
+    @property
+    def key(self) -> str:
+        """What makes it the same clip again."""
+        return f"{self.condition}|{self.voice}|{self.seed}|{self.line.say}"
+
+    @property
+    def kind(self) -> str:
+        """The kind of its voice."""
+        return next((kind for kind, voices in KINDS.items() if self.voice in voices), "calibrate")
+
     def samples(self, cache: Path) -> np.ndarray:
         """float32, 16 kHz."""
         return disturb(spoken(self.voice, self.line.say, cache), self.condition, self.seed)
+
+
+# ---- lines
 
 
 def held_out(grammar: Grammar, half: str) -> tuple[list[Line], int]:
@@ -101,8 +129,55 @@ def outside(grammar: Grammar, half: str) -> list[Line]:
     return [found[number] for number in np.random.default_rng(6).permutation(len(found))]
 
 
+def _stored_fresh() -> dict[str, Any]:
+    return yaml.safe_load((ROOT / "tests/sentences/fresh.yaml").read_text(encoding="utf-8"))
+
+
+def fresh(grammar: Grammar) -> tuple[list[Line], list[tuple[Line, str]]]:
+    """The fresh lines that the grammar reads as meant when typed, mixed, two of three with the call sign; and those
+    that it does not, with what it reads instead."""
+    lines = [Line(entry["say"], entry.get("means", {}), entry.get("command"), entry.get("fact"), heading)
+             for heading, entries in _stored_fresh().items() if heading != "outside" for entry in entries]
+    good: list[Line] = []
+    missed: list[tuple[Line, str]] = []
+    for number, at in enumerate(np.random.default_rng(7).permutation(len(lines))):
+        line = lines[at]
+        parsed = grammar.parse(line.say)
+        if (parsed.facts, command_of(parsed), parsed.command_fact) != (line.facts, line.command, line.command_fact):
+            missed.append((line, _reading(parsed)))
+        elif number % 3 == 1 or line.kind == "dangers" or line.command in _NO_CALL:
+            good.append(line)
+        else:
+            good.append(Line(f"Field aid, {line.say}", line.facts, line.command, line.command_fact, line.kind))
+    return good, missed
+
+
+def fresh_outside(grammar: Grammar) -> tuple[list[Line], list[tuple[Line, str]]]:
+    """The fresh lines outside the grammar, mixed, and those of them that the grammar takes for something when typed.
+    Every third has the call sign: speech to the tool that it must not take for a fact."""
+    lines = [Line(say, {}, kind=heading) for heading, says in _stored_fresh()["outside"].items() for say in says]
+    good: list[Line] = []
+    missed: list[tuple[Line, str]] = []
+    for number, at in enumerate(np.random.default_rng(8).permutation(len(lines))):
+        line = lines[at]
+        parsed = grammar.parse(line.say)
+        if parsed.facts or command_of(parsed):
+            missed.append((line, _reading(parsed)))
+        else:
+            good.append(Line(f"Field aid, {line.say}", {}, kind=line.kind) if number % 3 == 0 else line)
+    return good, missed
+
+
+def _reading(parsed) -> str:
+    return ", ".join([f"{name} {value}" for name, value in parsed.facts.items()]
+                     + [one for one in (command_of(parsed), parsed.command_fact) if one]) or "nothing"
+
+
+# ---- clips
+
+
 def clips(lines: list[Line], half: str, condition: str, count: int, natural: bool = False) -> Iterator[Clip]:
-    """`count` clips, the voices taking turns; `natural` leaves the poor voices out."""
+    """`count` clips for calibrating, the voices taking turns; `natural` leaves the poor voices out."""
     voices = [voice for voice in VOICES[half] if not (natural and voice in POOR)]
     shift = list(CONDITIONS).index(condition) if condition in CONDITIONS else 0
     for number in range(count):
@@ -110,6 +185,16 @@ def clips(lines: list[Line], half: str, condition: str, count: int, natural: boo
         line = lines[(number + 37 * shift) % len(lines)]
         voice = voices[(number + shift + number // len(lines)) % len(voices)]
         yield Clip(line, voice, condition, 1000 * shift + number)
+
+
+def clips_for_test(lines: list[Line], kind: str, condition: str, count: int) -> Iterator[Clip]:
+    """`count` clips for testing, in voices of one kind: the same lines in the same voices in all conditions, so that
+    conditions differ by the noise alone. When the lines begin again, each meets the next voice."""
+    voices = KINDS[kind]
+    shift = list(hearing_noise.CONDITIONS).index(condition)
+    for number in range(count):
+        turn, at = divmod(number, len(lines))
+        yield Clip(lines[at], voices[(at + turn) % len(voices)], condition, 1000 * shift + number)
 
 
 def spoken(voice: str, text: str, cache: Path) -> np.ndarray:
@@ -124,38 +209,22 @@ def spoken(voice: str, text: str, cache: Path) -> np.ndarray:
 
 @functools.cache
 def _maker() -> concurrent.futures.ProcessPoolExecutor:
-    """A process of its own: the neural voice takes half a gigabyte, which is not the recogniser's."""
+    """A process of its own: the neural voices take half a gigabyte, which is not the recogniser's."""
     return concurrent.futures.ProcessPoolExecutor(1, multiprocessing.get_context("spawn"))
 
 
+def makers() -> frozenset[int]:
+    """The processes that make speech."""
+    if not _maker.cache_info().currsize:
+        return frozenset()
+    return frozenset(_maker()._processes or {})
+
+
 def _make(voice: str, text: str, path: Path) -> None:
-    soundfile.write(path, speakers.speak(voice, text), RATE, subtype="PCM_16")
-
-
-def disturb(speech: np.ndarray, condition: str, seed: int) -> np.ndarray:
-    """`speech` in a condition of CONDITIONS."""
-    setting = CONDITIONS[condition]
-    if setting is None:
-        return speech
-    kind, ratio = setting
-    return mask(speech, seed) if kind == "mask" else noises.mix(speech, kind, ratio, seed)
-
-
-def mask(speech: np.ndarray, seed: int) -> np.ndarray:
-    """Speech from inside a face piece: highs lost above 1.6 kHz at 12 dB an octave, lows below 250 Hz, the cup's
-    resonances, and a hiss of air 25 dB below the voice. An invented model."""
-    n = len(speech)
-    f = np.fft.rfftfreq(n, 1 / RATE)
-    gain = (1.0 / (1.0 + (f / 1600.0) ** 2)) * (f / 250.0) ** 2 / (1.0 + (f / 250.0) ** 2)
-    for centre, width, lift in ((520.0, 90.0, 2.2), (1150.0, 140.0, 1.6)):
-        gain = gain * (1.0 + lift / (1.0 + ((f - centre) / width) ** 2))
-    # The cup's echo: a comb with 1.3 ms between its teeth.
-    comb = 1.0 / (1.0 - 0.45 * np.exp(-2j * np.pi * f * 0.0013))
-    muffled = np.fft.irfft(np.fft.rfft(speech) * gain * comb, n)
-    muffled *= 10 ** ((-23.0 - noises.active_level_db(muffled)) / 20)
-    hiss = np.random.default_rng(seed).standard_normal(n)
-    muffled += hiss / hiss.std() * 10 ** ((-23.0 - 25.0) / 20)
-    return (muffled * min(1.0, 0.95 / float(np.abs(muffled).max()))).astype(np.float32)
+    # Under another name first: a file that is there is whole, also when several make speech at once.
+    made = path.with_suffix(f".{multiprocessing.current_process().pid}.part")
+    soundfile.write(made, speakers.speak(voice, text), RATE, subtype="PCM_16", format="FLAC")
+    made.replace(path)
 
 
 def _half(say: str) -> str:
