@@ -35,7 +35,8 @@ def _parser() -> argparse.ArgumentParser:
     hear.add_argument("--json", action="store_true", help="write one JSON object for each utterance")
     hear.add_argument("--one-session", action="store_true", help="all files belong to one session")
     hear.add_argument("--call-sign", action="store_true", help="messages must open with the call sign")
-    hear.add_argument("--recogniser", default="sphinx", help="recogniser to use (default: %(default)s)")
+    hear.add_argument("--recogniser", help="recogniser to use (default: the best of those installed)")
+    hear.add_argument("--model", metavar="FOLDER", help="Vosk model to use as second recogniser: a folder or a name")
     _session_options(hear)
 
     talk = commands.add_parser("talk", help="hands-free, with microphone and loudspeaker", epilog=CAUTION)
@@ -47,7 +48,8 @@ def _parser() -> argparse.ArgumentParser:
     talk.add_argument("--earpiece", action="store_true",
                       help="the microphone cannot hear the voice: everything is taken while it speaks")
     talk.add_argument("--silent", action="store_true", help="replies on the screen only")
-    talk.add_argument("--recogniser", help="recogniser to use (default: the best one installed)")
+    talk.add_argument("--recogniser", help="recogniser to use (default: the best of those installed)")
+    talk.add_argument("--model", metavar="FOLDER", help="Vosk model to use as second recogniser: a folder or a name")
     _session_options(talk, speaks=True)
 
     journals = commands.add_parser("journals", help="list the journals kept, or show one")

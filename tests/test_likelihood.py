@@ -228,7 +228,7 @@ def test_every_sentence_of_the_shipped_grammar_is_in_its_network(whole, model):
 
 
 def test_the_size_is_that_of_the_network_and_not_of_its_sentences(whole):
-    assert whole._network.size()["tries"] <= whole._grammar.network.size()["nodes"] + 1
+    assert whole._network.size()["tries"] <= whole.grammar.network.size()["nodes"] + 1
 
 
 # ---- search and prior
@@ -276,7 +276,7 @@ GOOD = Figures(llr=0.5, pmi=40.0, margin=12.0, worst=-0.5, last=-0.1, tokens=12)
 def test_each_figure_alone_can_refuse():
     limits = read_limits()
     assert GOOD.accepted(limits)
-    for name in ("llr", "pmi", "margin", "worst", "last", "number_margin"):
+    for name in ("llr", "pmi", "margin", "worst", "last", "alike_margin"):
         poor = Figures(**{**GOOD.__dict__, name: -60.0})
         assert not poor.accepted(limits), name
 
@@ -337,7 +337,7 @@ def test_demo_clips_are_heard_as_their_facts(whole, number):
     facts: dict = {}
     for segment in clip(number):
         heard = whole.hear(segment)
-        facts |= whole._grammar.parse(heard.text).facts
+        facts |= whole.grammar.parse(heard.text).facts
         assert {"llr", "pmi", "margin", "free"} <= set(heard.figures)
         assert heard.ms["decode"] > 0
     assert facts == CLIPS[number]["means"]

@@ -12,6 +12,17 @@ from typing import Any, Protocol
 from fieldaid.errors import WrongUse
 from fieldaid.hearing.gate import Segment
 
+EVERY = frozenset({"*"})
+"""For `Heard.once`: every fact of the line."""
+
+
+@dataclass(frozen=True)
+class Either:
+    """A number of which two readings fit the sound about as well: the fact and both values, the likelier first."""
+
+    fact: str
+    values: tuple[Any, Any]
+
 
 @dataclass(frozen=True)
 class Heard:
@@ -25,6 +36,8 @@ class Heard:
     alternatives : other readings with their score, best first
     start_s, end_s : where it lies in the sound [s]
     ms : computing time by stage [ms]
+    once : the facts that rest on one recogniser's word alone and are to be confirmed; `EVERY` is all of them
+    either : the numbers that are to be asked about
     """
 
     text: str
@@ -34,6 +47,8 @@ class Heard:
     start_s: float = 0.0
     end_s: float = 0.0
     ms: dict[str, float] = field(default_factory=dict)
+    once: frozenset[str] = frozenset()
+    either: tuple[Either, ...] = ()
 
 
 class Recogniser(Protocol):
@@ -48,8 +63,9 @@ class Recogniser(Protocol):
     name: str
     notices: tuple[str, ...]
 
-    def hear(self, segment: Segment) -> Heard:
-        """Recognise one segment; `text` is "" when it is not understood. Raises SoundError only when it broke."""
+    def hear(self, segment: Segment, awaiting: str | None = None) -> Heard:
+        """Recognise one segment; `text` is "" when it is not understood. `awaiting` is the fact that was just asked
+        for, or "affirm"; a recogniser may hear its bare answers more readily. Raises SoundError only when it broke."""
         ...
 
     def close(self) -> None:
@@ -57,9 +73,15 @@ class Recogniser(Protocol):
         ...
 
 
+DEFAULT = "best"
+"""What `hear` and `talk` use when no recogniser is named: see choose.py."""
 FACTORIES: dict[str, str] = {
+    "best": "fieldaid.hearing.choose:best",
+    "both": "fieldaid.hearing.choose:both",
     "sphinx": "fieldaid.hearing.sphinx:SphinxRecogniser",
+    "acoustic": "fieldaid.hearing.acoustic.recogniser:AcousticRecogniser",
     "likelihood": "fieldaid.hearing.likelihood.recogniser:LikelihoodRecogniser",
+    "sphinx words": "fieldaid.hearing.sphinx_words:SphinxWords",
     "vosk": "fieldaid.hearing.vosk_recogniser:VoskRecogniser",
 }
 """Name to "module:callable". The module is imported when the recogniser is made: loading costs memory and time."""

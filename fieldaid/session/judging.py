@@ -1,8 +1,10 @@
 """Guidance for a dialogue state: every section, and never on the strength of an unconfirmed word.
 
 What was spoken and could loosen waits for "affirm". Guidance is therefore asked up to three times: with what counts
-now; without the placing facts that nobody confirmed; and with all that waits, since what waits may be a danger too. The
+now; without the facts that nobody confirmed; and with all that waits, since what waits may be a danger too. The
 stricter access and gate stand, and every danger of any of them is kept.
+
+Unconfirmed are placing facts, as long as access or gate hangs on them, and facts that one recogniser alone heard.
 """
 
 from __future__ import annotations
@@ -16,6 +18,8 @@ from fieldaid.guidance.outcome import Line
 from fieldaid.guidance.pack import ACCESS, GATE
 from fieldaid.session.dialogue import State
 
+HEARD_ONCE = "heard once"
+"""Stands as who told a fact that one recogniser alone has heard: it is to be confirmed."""
 NO_GO = ("leave now", "come down", "stay off")
 
 
@@ -29,7 +33,7 @@ class Advises(Protocol):
 class Judged:
     """Guidance on the main roof and on each section told about, and what is known at that moment.
 
-    `unconfirmed` are placing facts that were spoken, read back and not confirmed, while access or gate hangs on them.
+    `unconfirmed` are facts that were spoken, read back and not confirmed, and should be: see the module.
     """
 
     main: Conclusions
@@ -45,9 +49,12 @@ def judge(guide: Advises, state: State, at: float) -> Judged:
     main = guide.evaluate(picture.situation(at))
     loosest = (main.access, main.gate)
     loose = tuple(one for one in known.values() if not one.confirmed and one.counts)
+    half = _heard_once(picture, known)
     others: list[Conclusions] = []
     if loose:
         others.append(guide.evaluate(picture.situation(at, confirmed_only=True)))
+    if half:
+        others.append(guide.evaluate(_without(picture, half).situation(at)))
     if state.pending:
         others.append(guide.evaluate(state.with_pending().situation(at)))
     for other in others:
@@ -58,11 +65,27 @@ def judge(guide: Advises, state: State, at: float) -> Judged:
         # What is missing is a confirmation, not a telling.
         text = f"{fact(loose[0].name).called} not confirmed"
         main = replace(main, gate_says=(Line("gate", text, main.gate_rules, f"not confirmed:{loose[0].name}"),))
-    return Judged(main, sections, known, loose if matters else ())
+    wanted = {one.name: one for one in (*half, *(loose if matters else ()))}
+    return Judged(main, sections, known, tuple(wanted.values()))
+
+
+def _heard_once(picture: Picture, known: dict[str, Known]) -> tuple[Known, ...]:
+    """What counts on one recogniser's word. A confirmation tells the fact again, as a correction."""
+    told = {(one.n, one.name) for one in picture.tellings if one.who == HEARD_ONCE and one.act == "tell"}
+    return tuple(one for one in known.values() if (one.n, one.name) in told and one.counts)
+
+
+def _without(picture: Picture, some: tuple[Known, ...]) -> Picture:
+    """The picture as if these had not been told."""
+    gone = {(one.n, one.name) for one in some}
+    return replace(picture, tellings=tuple(one for one in picture.tellings if (one.n, one.name) not in gone))
 
 
 def _section(guide: Advises, state: State, picture: Picture, name: str, at: float) -> Conclusions:
     found = guide.evaluate(picture.situation(at, name))
+    half = _heard_once(picture, picture.known(at))
+    if half:
+        found = stricter(found, guide.evaluate(_without(picture, half).situation(at, name)))
     if state.pending:
         found = stricter(found, guide.evaluate(state.with_pending().situation(at, name)))
     return found

@@ -11,7 +11,7 @@ import numpy as np
 
 from fieldaid.errors import FieldaidError, SoundError
 from fieldaid.grammar import load_grammar
-from fieldaid.hearing import vosk_models
+from fieldaid.hearing import choose, vosk_models
 from fieldaid.hearing.sound import RATE
 from fieldaid.hearing.vosk_models import PUBLISHED, Found
 from fieldaid.hearing.vosk_process import VoskProcess
@@ -20,6 +20,7 @@ from fieldaid.hearing.vosk_recogniser import LEAST_KNOWN, UNKNOWN
 SILENCE = bytes(2 * RATE)
 NOISE = (np.random.default_rng(1).normal(0, 3000, 2 * RATE)).astype("<i2").tobytes()
 """One second of the one, two of the other, as 16-bit sound; noise walks through more of the model's graph."""
+MEASURE = "python tests/bench/bench_vosk.py --clips --model NAME (in a checkout)"
 NOT_MEASURED = "How well a Vosk model hears this grammar in English: not measured."
 
 
@@ -37,7 +38,8 @@ def show(out: TextIO) -> int:
     for one in found:
         print(f"  {one.name}: {_describe(one)}\n      {one.folder}", file=out)
     print(f"\nUsed when no model is named: {_chosen()}", file=out)
-    print(f"{NOT_MEASURED}\n", file=out)
+    print(f"hear and talk use now: {_plan()}.", file=out)
+    print(f"{NOT_MEASURED}\n    Measure it on the demo clips: {MEASURE}\n", file=out)
     _explain(out)
     return 0
 
@@ -141,6 +143,13 @@ def _chosen() -> str:
         return f"none. {error.what}. {error.why}." if error.why else f"none. {error.what}."
 
 
+def _plan() -> str:
+    try:
+        return choose.plan()
+    except FieldaidError as error:
+        return f"nothing: {error.what}"
+
+
 def _explain(out: TextIO) -> None:
     print("To install one by hand (what is published; not verified here):", file=out)
     for one in PUBLISHED:
@@ -154,4 +163,6 @@ def _explain(out: TextIO) -> None:
           f"  3. unzip FILE -d {cache}, so that {cache}/NAME holds am, conf and graph\n"
           f"  4. fieldaid models check {cache}/NAME\n"
           "With a network: fieldaid models fetch NAME.\n"
+          "A model at hand takes the place of pocketsphinx as second recogniser of hear and talk. It is named by\n"
+          f"--model FOLDER, else by ${vosk_models.VARIABLE}, else found in the places above.\n"
           f"A model elsewhere: set ${vosk_models.VARIABLE} to its folder.", file=out)

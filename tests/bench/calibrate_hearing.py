@@ -1,14 +1,14 @@
-"""Calibrates the limits of the phrase recogniser: `python tests/bench/calibrate_hearing.py --measure --fit --write`
+"""Calibrates when what was heard is accepted: `python tests/bench/calibrate_hearing.py --measure --fit --write`
 
-`--measure` hears the calibration half of the lines in the calibration voices and keeps every figure in a file;
-`--fit` fits the weights of `fit` to them, shows its reliability and the choice of its limit; `--write` stores them.
-The test half and its voices are not touched.
+`--measure` hears the calibration half of the lines in the calibration voices, with both recognisers, and keeps every
+candidate with its figures in a file; `--fit` fits the weights to them, shows their reliability and the choice of the
+limits; `--write` stores them. The test half and its voices are not touched.
 """
 
 from __future__ import annotations
 
 import argparse
-import dataclasses
+import itertools
 import json
 import os
 import sys
@@ -21,102 +21,83 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-import bench_hearing as bench
+import fit_hearing
 import hearing_clips as material
-import numpy as np
+from bench_hearing import noise_segment
+from hearing_score import Line, command_of, verdict
 
-from fieldaid.grammar import load_grammar
+from fieldaid.clock import Stopwatch
+from fieldaid.grammar import Grammar, load_grammar
 from fieldaid.hearing.gate import Gate, Segment
 from fieldaid.hearing.likelihood import recogniser as recognising
-from fieldaid.hearing.likelihood.accept import Figures, Limits
 from fieldaid.hearing.sound import Sound
-
-RIDGE = 0.02
-"""Keeps the weights small where the data do not speak."""
-SCALE = np.array([1.0, 4.0, 0.8, 2.0])
-"""The usual spread of each feature, so that RIDGE weighs them alike."""
+from fieldaid.hearing.sphinx_words import SphinxWords
+from fieldaid.hearing.two_opinions import proposals
 
 
 def measure(options: argparse.Namespace) -> None:
     """Write a line of JSON for every segment."""
     grammar = load_grammar(options.grammar)
-    recogniser = recognising.LikelihoodRecogniser(grammar)
+    first = recognising.LikelihoodRecogniser(grammar)
+    second = SphinxWords(grammar)
     gate = Gate()
     with options.file.open("w", encoding="utf-8") as out:
-        for kind, condition, line, segment in _material(grammar, gate, options):
+        for kind, condition, voice, line, segment in _material(grammar, gate, options):
             samples = recognising.usable(segment.samples)
-            measured = None if samples is None else recogniser.measure(samples)
-            if measured is None or measured.figures is None:
+            if samples is None:
                 continue
-            text = measured.meanings[0].row.text
-            parsed = grammar.parse(text)
-            row = {"set": kind, "condition": condition, "say": line.say, "text": text,
-                   "free": measured.found.free, "verdict": bench.verdict(line, parsed.facts, bench.command_of(parsed)),
-                   "figures": dataclasses.asdict(measured.figures),
-                   "others": [one.row.text for one in measured.meanings[1:]]}
-            out.write(json.dumps(row) + "\n")
+            watch = Stopwatch()
+            measured = first.measure(samples)
+            ms = [watch.lap()]
+            said = second.hear(segment)
+            ms.append(watch.lap())
+            own = {one.key for one in measured.meanings}
+            measured = first.propose(measured, proposals(said))
+            ms.append(watch.lap())
+            row: dict[str, Any] = {
+                "set": kind, "condition": condition, "voice": voice, "say": line.say, "ms": ms,
+                "free": measured.found.free, "free_score": measured.found.free_score, "second": said.text,
+                "others": [text for text, _ in said.alternatives],
+                "candidates": [_candidate(first, measured, one, line, one.key in own) for one in measured.meanings]}
+            out.write(json.dumps(row, default=str) + "\n")
+            out.flush()
+    second.close()
 
 
-def _material(grammar, gate: Gate, options: argparse.Namespace) -> Iterator[tuple[str, str, Any, Segment]]:
+def _candidate(first, measured, one, line: Line, own: bool) -> dict[str, Any]:
+    parsed = first.grammar.parse(one.row.text)
+    leads = [ahead for _, ahead in first.alike(measured, one.row.text)] if one.states else []
+    return {"text": one.row.text, "key": one.key, "own": own, "states": one.states, "refused": one.refused,
+            "score": one.score, "prior": one.prior, "row": one.row.score, "worst": one.row.worst,
+            "last": one.row.last, "tokens": len(one.row.tokens), "alike": min(leads, default=None),
+            "verdict": verdict(line, parsed.facts, command_of(parsed))}
+
+
+def _material(grammar: Grammar, gate: Gate, options: argparse.Namespace
+              ) -> Iterator[tuple[str, str, str, Line, Segment]]:
+    if options.voices:
+        material.VOICES["calibrate"] = tuple(options.voices)
     outside = material.outside(grammar, "calibrate")
     lines, _ = material.held_out(grammar, "calibrate")
-    for number in range(options.noise):
-        yield "noise", "noise", material.Line("", {}), bench.noise_segment(number, seed=18)
-    for clip in material.clips(outside, "calibrate", "clean", options.outside, natural=True):
-        for segment in gate.segments(Sound(clip.samples(options.cache))):
-            yield "out", "clean", clip.line, segment
-    for condition in material.CONDITIONS:
-        for clip in material.clips(lines, "calibrate", condition, options.count, natural=True):
-            for segment in gate.segments(Sound(clip.samples(options.cache))):
-                yield "in", condition, clip.line, segment
-
-
-def fit(options: argparse.Namespace) -> Limits:
-    """Weights by logistic regression with a ridge; the limit by the share of wrong answers that it lets through."""
-    rows = [json.loads(line) for line in options.file.read_text(encoding="utf-8").splitlines()]
-    speaking = [row for row in rows if row["verdict"] != "asked" and row["figures"]["last"] >= Limits().last]
-    figures = [Figures(**row["figures"]) for row in speaking]
-    right = np.array([row["verdict"] == "right" for row in speaking], float)
-    weights = _logistic(np.array([one.features for one in figures]) / SCALE, right) / SCALE
-    names = ("base", "by_llr", "by_margin", "by_worst")
-    found = dict(zip(names, map(float, weights.round(3)), strict=True))
-    limits = dataclasses.replace(Limits(), **found)
-    fits = np.array([one.fit(limits) for one in figures])
-    open_limits = dataclasses.replace(limits, fit=-np.inf)
-    passing = np.array([one.accepted(open_limits) for one in figures])
-    print(f"{len(rows)} segments, {len(speaking)} state something, {int(right.sum())} rightly\nreliability:")
-    for low, high in ((-99, -2), (-2, 0), (0, 1), (1, 2), (2, 3), (3, 4), (4, 5), (5, 99)):
-        here = (fits >= low) & (fits < high)
-        if here.any():
-            predicted = float((1 / (1 + np.exp(-fits[here]))).mean())
-            print(f"  fit {low:4} to {high:3}: {int(here.sum()):4} segments, right {right[here].mean():.3f}, "
-                  f"predicted {predicted:.3f}")
-    print("limit:  of the right ones accepted | wrong in the grammar's own speech, outside it")
-    inside = np.array([row["set"] == "in" for row in speaking])
-    wrong = np.array([row["verdict"] != "right" for row in speaking])
-    for limit in np.arange(0.0, 6.01, 0.5):
-        taken = passing & (fits >= limit)
-        print(f"  {limit:4.1f}   {taken[right == 1].mean():.3f} | {int((taken & wrong & inside).sum())}, "
-              f"{int((taken & wrong & ~inside).sum())}")
-    for row, value, passed in sorted(zip(speaking, fits, passing, strict=True), key=lambda one: -one[1]):
-        if row["verdict"] != "right" and passed and value > options.limit - 1.5:
-            print(f"    {row['verdict']} {row['set']} {row['condition']} fit {value:.1f}: {row['say']} | {row['text']}")
-    return dataclasses.replace(limits, fit=options.limit)
-
-
-def _logistic(features: np.ndarray, right: np.ndarray) -> np.ndarray:
-    """Newton's method; the ridge spares the constant."""
-    weights = np.zeros(features.shape[1])
-    ridge = RIDGE * len(right) / 10 * np.diag([0.0, *np.ones(len(weights) - 1)])
-    for _ in range(50):
-        chance = 1 / (1 + np.exp(-features @ weights))
-        slope = features.T @ (right - chance) - ridge @ weights
-        bend = (features * (chance * (1 - chance))[:, None]).T @ features + ridge
-        step = np.linalg.solve(bend + 1e-9 * np.eye(len(weights)), slope)
-        weights += step
-        if float(np.abs(step).max()) < 1e-8:
-            break
-    return weights
+    # Taking turns, so that a run that was cut off has something of everything.
+    streams: list[Iterator[Any]] = [
+        zip(itertools.repeat("in"), material.clips(lines, "calibrate", condition, options.count, natural=True))
+        for condition in material.CONDITIONS]
+    streams.append(zip(itertools.repeat("out"),
+                       material.clips(outside, "calibrate", "clean", options.outside, natural=True)))
+    streams.append(zip(itertools.repeat("noise"), range(options.noise)))
+    while streams:
+        for stream in list(streams):
+            found = next(stream, None)
+            if found is None:
+                streams.remove(stream)
+                continue
+            kind, clip = found
+            if kind == "noise":
+                yield kind, "noise", "", Line("", {}), noise_segment(clip, seed=18)
+            else:
+                for segment in gate.segments(Sound(clip.samples(options.cache))):
+                    yield kind, clip.condition, clip.voice, clip.line, segment
 
 
 def main() -> None:
@@ -124,10 +105,10 @@ def main() -> None:
     parser.add_argument("--measure", action="store_true")
     parser.add_argument("--fit", action="store_true")
     parser.add_argument("--write", action="store_true")
-    parser.add_argument("--limit", type=float, default=2.0, help="least `fit` that is accepted")
-    parser.add_argument("--count", type=int, default=90)
+    parser.add_argument("--count", type=int, default=90, help="clips a condition")
     parser.add_argument("--outside", type=int, default=140)
     parser.add_argument("--noise", type=int, default=45)
+    parser.add_argument("--voices", nargs="+", help="instead of all the natural calibration voices")
     folder = Path(tempfile.gettempdir())
     parser.add_argument("--cache", type=Path, default=folder / "fieldaid-bench-speech")
     parser.add_argument("--file", type=Path, default=folder / "fieldaid-calibration.jsonl")
@@ -136,9 +117,8 @@ def main() -> None:
     if options.measure:
         measure(options)
     if options.fit:
-        limits = fit(options)
-        if options.write:
-            recognising.LIMITS.write_text(json.dumps(limits.stored(), indent=1) + "\n", encoding="utf-8")
+        rows = [json.loads(line) for line in options.file.read_text(encoding="utf-8").splitlines()]
+        fit_hearing.fit(rows, load_grammar(options.grammar), options.write)
 
 
 if __name__ == "__main__":

@@ -5,7 +5,7 @@
     margin         lead over the next meaning, priors counted [nat]
     worst          how far the token that fits worst lies behind the likeliest one at its place [nat, 0 at best]
     last           the same of the end of the text: low when the sound goes on
-    number_margin  the margin over the meaning that differs only by "-teen" for "-ty"; absent when there is none
+    alike_margin   the lead over the likeliest text that sounds alike ("-teen" for "-ty"); absent when there is none
     fit            llr, margin and worst weighed together, as they told right from wrong in the calibration
 
 No single one is enough: on noise the model invents unlikely text, so that the llr of a phrase can be good; an unlikely
@@ -27,7 +27,7 @@ class Limits:
 
     Attributes
     ----------
-    fit, llr, pmi, margin, worst, last, number_margin : least figures
+    fit, llr, pmi, margin, worst, last, alike_margin : least figures
     prior_weight : how much the priors count when meanings are ranked
     refused : taken off a meaning of which the parser leaves out a part [nat]
     base, by_llr, by_margin, by_worst : weights of `fit`; of the margin counts log(1 + m)
@@ -39,7 +39,7 @@ class Limits:
     margin: float = 1.0
     worst: float = -8.0
     last: float = -0.7
-    number_margin: float = 4.0
+    alike_margin: float = 4.0
     prior_weight: float = 0.3
     refused: float = 3.0
     base: float = 0.9
@@ -81,7 +81,7 @@ class Figures:
     worst: float
     last: float
     tokens: int
-    number_margin: float | None = None
+    alike_margin: float | None = None
 
     @property
     def features(self) -> tuple[float, ...]:
@@ -95,5 +95,5 @@ class Figures:
     def accepted(self, limits: Limits) -> bool:
         return (self.fit(limits) >= limits.fit and self.llr >= limits.llr and self.pmi >= limits.pmi
                 and self.margin >= limits.margin and self.worst >= limits.worst
-                and self.last >= limits.last and (self.number_margin is None
-                                                  or self.number_margin >= limits.number_margin))
+                and self.last >= limits.last and (self.alike_margin is None
+                                                  or self.alike_margin >= limits.alike_margin))

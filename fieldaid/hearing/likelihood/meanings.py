@@ -14,8 +14,8 @@ from fieldaid.hearing.likelihood.search import Row
 Parse = Callable[[str], Parsed]
 MOST_TEXTS = 30
 """Texts parsed for one sound: a parse costs about a millisecond, and what comes after these is far behind."""
-_TEEN_TO_TY = {"thirteen": "thirty", "fourteen": "forty", "fifteen": "fifty", "sixteen": "sixty",
-               "seventeen": "seventy", "eighteen": "eighty", "nineteen": "ninety"}
+TEENS = {"thirteen": "thirty", "fourteen": "forty", "fifteen": "fifty", "sixteen": "sixty", "seventeen": "seventy",
+         "eighteen": "eighty", "nineteen": "ninety"}
 
 
 @dataclass
@@ -82,8 +82,4 @@ def states(parsed: Parsed) -> bool:
 def same_but_teens(text: str, other: str) -> bool:
     """Whether two texts differ, and only by a "-teen" in the place of a "-ty"."""
     one, two = text.replace(",", "").split(), other.replace(",", "").split()
-    return one != two and _as_ty(one) == _as_ty(two)
-
-
-def _as_ty(words: list[str]) -> list[str]:
-    return [_TEEN_TO_TY.get(word, word) for word in words]
+    return one != two and [TEENS.get(word, word) for word in one] == [TEENS.get(word, word) for word in two]

@@ -125,6 +125,10 @@ class TokenNetwork:
             found = self._tries[key] = self._make(node, opening)
         return found
 
+    def answers(self, sub: str) -> Trie | None:
+        """The trie of a sub-network that reads bare answers; None when the grammar has none of that name."""
+        return self.trie(self._network.start[sub], True) if sub in self._network.start else None
+
     def size(self) -> dict[str, int]:
         """How many tries have been made so far, and how many nodes they have."""
         nodes, todo = 0, list(self._tries.values())
@@ -227,6 +231,15 @@ def _chain(words: Words, said: tuple[str, ...]) -> Words:
     for word in said:
         words = (words, word)
     return words
+
+
+def few(words: Words, most: int = 3) -> bool:
+    """Whether a chain holds at most so many words and commas: a call sign and a comma, say."""
+    for _ in range(most):
+        if not words:
+            return True
+        words = words[0]
+    return not words
 
 
 def text_of(words: Words) -> str:

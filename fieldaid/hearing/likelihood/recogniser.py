@@ -2,28 +2,35 @@
 
 from __future__ import annotations
 
+import functools
 import json
-from dataclasses import asdict, dataclass
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from fieldaid import data
 from fieldaid.clock import Stopwatch
 from fieldaid.errors import BrokenData, WrongUse
 from fieldaid.grammar.grammar import Grammar
 from fieldaid.grammar.load import LINE
+from fieldaid.hearing.awaited import answers_to
 from fieldaid.hearing.gate import LONGEST_S, Segment
 from fieldaid.hearing.heard import Heard
 from fieldaid.hearing.likelihood.accept import Figures, Limits
-from fieldaid.hearing.likelihood.meanings import Meaning, gather, same_but_teens
-from fieldaid.hearing.likelihood.model import SpeechModel
+from fieldaid.hearing.likelihood.counterparts import Pairs, lead, read_pairs
+from fieldaid.hearing.likelihood.forced import score
+from fieldaid.hearing.likelihood.meanings import Meaning, Parse, gather, meaning_of, states
+from fieldaid.hearing.likelihood.model import Encoded, SpeechModel
 from fieldaid.hearing.likelihood.network import TokenNetwork
 from fieldaid.hearing.likelihood.prior import Prior
 from fieldaid.hearing.likelihood.search import BEAM, COSTS, DROP, Costs, Found, search
 from fieldaid.hearing.likelihood.written import LOOSE, WrittenForms
 from fieldaid.hearing.sound import RATE
 
+ALIKE = "sound_alikes.tsv"
 LIMITS = Path(__file__).parent / "data" / "limits.json"
 SHORTEST_S, PADDED_S = 0.15, 0.5
 """A shorter segment is no word; a segment is padded to the second, because the encoder needs some context."""
@@ -31,6 +38,8 @@ QUIET_RMS = 10 ** (-70 / 20)
 TOKENS_A_SECOND, TOKENS_MORE, TOKENS_MOST = 8.0, 8, 72
 RANKED = 4
 """Meanings that are scored on noise and ranked against each other."""
+PROPOSED = 2
+"""Meanings of another recogniser that are scored beside the own ones; each costs a search of its own."""
 NO_RIVAL = 30.0
 """The margin when nothing else was found."""
 
@@ -42,6 +51,8 @@ class Measured:
     found: Found
     meanings: list[Meaning]
     figures: Figures | None
+    encoded: Encoded
+    awaiting: str | None = None
 
 
 class LikelihoodRecogniser:
@@ -54,6 +65,7 @@ class LikelihoodRecogniser:
     threads : for the model
     beam, drop, costs : see `search`
     limits : what is accepted; None takes the calibrated ones
+    pairs : words that are easily heard for each other; None takes those of the grammars folder
 
     Raises
     ------
@@ -66,23 +78,25 @@ class LikelihoodRecogniser:
 
     def __init__(self, grammar: Grammar | None = None, *, model: Path | SpeechModel | None = None, threads: int = 1,
                  beam: int = BEAM, drop: float = DROP, costs: Costs = COSTS, limits: Limits | None = None,
-                 **_: Any) -> None:
+                 pairs: Pairs | None = None, **_: Any) -> None:
         if grammar is None:
             raise WrongUse("the recogniser likelihood needs the grammar itself", why="only its text form was given",
                            next_step="pass grammar=load_grammar()")
-        self._grammar = grammar
+        self.grammar = grammar
         self._model: SpeechModel | None = model if isinstance(model, SpeechModel) else SpeechModel(model, threads)
-        self._network = TokenNetwork(grammar.network, LINE, self._model.tokenizer,
-                                     WrittenForms(grammar.loaded.written),
+        self._forms = WrittenForms(grammar.loaded.written)
+        self._network = TokenNetwork(grammar.network, LINE, self._model.tokenizer, self._forms,
                                      LOOSE.union(*grammar.loaded.poison.values()))
         self._prior = Prior(self._model)
         self._beam, self._drop, self._costs = beam, drop, costs
         self.limits = limits if limits is not None else read_limits()
+        self.pairs = pairs if pairs is not None else read_pairs(data.folder("grammars") / ALIKE)
         self.notices: tuple[str, ...] = ()
 
-    def hear(self, segment: Segment) -> Heard:
+    def hear(self, segment: Segment, awaiting: str | None = None) -> Heard:
         """The phrase that the segment holds, or "" when none is accepted.
 
+        `awaiting` is the fact that was just asked for, or "affirm": its bare answers are heard too, beside all else.
         Figures: see `accept`; `tokens` is the length of the text, `free` the log-probability of unrestricted text.
         Alternatives are the next meanings with their lag behind the best [nat]; of a text that was not accepted the
         best comes first, at 0.
@@ -92,21 +106,29 @@ class LikelihoodRecogniser:
         SoundError : the model broke
         """
         watch = Stopwatch()
-        at = {"recogniser": self.name, "start_s": segment.start_s, "end_s": segment.end_s}
         samples = usable(segment.samples)
-        measured = self.measure(samples) if samples is not None else None
+        measured = self.measure(samples, awaiting) if samples is not None else None
+        accepted = measured is not None and self.accepts(measured)
+        return self.told(measured, accepted, segment, watch.ms())
+
+    def told(self, measured: Measured | None, accepted: bool, segment: Segment, ms: float) -> Heard:
+        """What was measured, as it is handed on."""
+        at = {"recogniser": self.name, "start_s": segment.start_s, "end_s": segment.end_s}
         if measured is None or measured.figures is None:
-            return Heard("", ms={"decode": watch.ms()}, **at)
+            return Heard("", ms={"decode": ms}, **at)
         figures, best = measured.figures, measured.meanings[0]
-        accepted = best.states and figures.accepted(self.limits)
         shown = {name: value for name, value in asdict(figures).items() if value is not None}
         shown |= {"fit": figures.fit(self.limits), "free": measured.found.free_score}
-        others = tuple((one.row.text, round(self._rank(one) - self._rank(best), 2)) for one in measured.meanings)
+        others = tuple((one.row.text, round(self.rank(one) - self.rank(best), 2)) for one in measured.meanings)
         shown = {name: round(value, 2) for name, value in shown.items()}
         return Heard(best.row.text if accepted else "", figures=shown,
-                     alternatives=others[1:] if accepted else others, ms={"decode": watch.ms()}, **at)
+                     alternatives=others[1:] if accepted else others, ms={"decode": ms}, **at)
 
-    def measure(self, samples: np.ndarray) -> Measured:
+    def accepts(self, measured: Measured) -> bool:
+        """Whether the best meaning is accepted on this recogniser's word alone."""
+        return bool(measured.figures and measured.meanings[0].states and measured.figures.accepted(self.limits))
+
+    def measure(self, samples: np.ndarray, awaiting: str | None = None) -> Measured:
         """Search, priors and figures for samples that `usable` let through.
 
         Raises
@@ -116,27 +138,88 @@ class LikelihoodRecogniser:
         model = self._open()
         encoded = model.encode(samples)
         longest = min(TOKENS_MOST, TOKENS_MORE + int(TOKENS_A_SECOND * len(samples) / RATE))
-        found = search(model, self._network, encoded, longest, self._beam, self._drop, self._costs)
-        meanings = gather(found.rows, self._grammar.parse)[:RANKED]
-        if not meanings:
-            return Measured(found, [], None)
-        for one, prior in zip(meanings, self._prior.of([one.row for one in meanings]), strict=True):
-            one.prior = float(prior)
-        meanings.sort(key=self._rank, reverse=True)
-        best, rest = meanings[0], meanings[1:]
-        lead = {one.key: self._rank(best) - self._rank(one) for one in rest}
-        teens = [lead[one.key] for one in rest if same_but_teens(best.row.text, one.row.text)]
-        figures = Figures(llr=best.score - found.free_score, pmi=best.pmi, margin=min(lead.values(), default=NO_RIVAL),
-                          worst=best.row.worst, last=best.row.last, tokens=len(best.row.tokens),
-                          number_margin=min(teens, default=None))
-        return Measured(found, meanings, figures)
+        sub = answers_to(self.grammar, awaiting)
+        found = search(model, self._network, encoded, longest, self._beam, self._drop, self._costs,
+                       None if sub is None else self._network.answers(sub))
+        meanings = gather(found.rows, self._parse(awaiting))[:RANKED]
+        self._weigh(meanings)
+        return self._measured(found, meanings, encoded, awaiting)
+
+    def propose(self, measured: Measured, texts: Sequence[str]) -> Measured:
+        """`measured` with the meanings of these texts put beside its own, where they are new.
+
+        Only texts that the grammar understands whole count. A text is scored by itself, and set off by what the costs
+        of the search take off the best meaning.
+        """
+        parse = self._parse(measured.awaiting)
+        keys = {one.key for one in measured.meanings}
+        new: dict[str, str] = {}
+        for text in texts:
+            parsed = parse(text)
+            if states(parsed) and not parsed.refused and meaning_of(parsed) not in keys and len(new) < PROPOSED:
+                new.setdefault(meaning_of(parsed), text)
+        if not new:
+            return measured
+        old = measured.meanings[:1]
+        rows = score(self._open(), self._forms, measured.encoded, [*(one.row.text for one in old), *new.values()])
+        costs = min(0.0, old[0].score - rows[0].score) if old else 0.0
+        meanings = []
+        for key, row in zip(new, rows[len(old):], strict=True):
+            parsed = parse(row.text)
+            if row.tokens:
+                row = replace(row, score=row.score + costs)
+                meanings.append(Meaning(key, True, bool(parsed.refused), row, row.score))
+        self._weigh(meanings)
+        return self._measured(measured.found, [*measured.meanings, *meanings], measured.encoded, measured.awaiting)
+
+    def score(self, samples: np.ndarray, texts: Sequence[str]) -> list[float]:
+        """Log-probability of each text for samples that `usable` let through, over all its written forms [nat]."""
+        model = self._open()
+        return [row.score for row in score(model, self._forms, model.encode(samples), texts)]
+
+    def alike(self, measured: Measured, text: str) -> list[tuple[str, float]]:
+        """The texts that `text`, a meaning that was measured, is easily confused with, and its lead over each [nat]."""
+        parse = self._parse(measured.awaiting)
+        key = meaning_of(parse(text))
+        rows = [row for row in measured.found.rows if meaning_of(parse(row.text)) == key]
+        rows = rows or [one.row for one in measured.meanings if one.key == key]
+        found = []
+        for words, other, swapped in self.pairs.swaps(text):
+            parsed = parse(swapped)
+            if meaning_of(parsed) != key:
+                ahead = lead(self._open(), measured.encoded, rows, words, other)
+                if ahead is not None:
+                    found.append((swapped, ahead))
+        return found
 
     def close(self) -> None:
         """Give back the model's memory."""
         self._model = None
 
-    def _rank(self, one: Meaning) -> float:
+    def rank(self, one: Meaning) -> float:
+        """What meanings are ordered by [nat]."""
         return one.score - self.limits.prior_weight * one.prior - self.limits.refused * one.refused
+
+    def _measured(self, found: Found, meanings: list[Meaning], encoded: Encoded, awaiting: str | None) -> Measured:
+        if not meanings:
+            return Measured(found, [], None, encoded, awaiting)
+        meanings = sorted(meanings, key=self.rank, reverse=True)
+        best, rest = meanings[0], meanings[1:]
+        lags = [self.rank(best) - self.rank(one) for one in rest]
+        measured = Measured(found, meanings, None, encoded, awaiting)
+        leads = [ahead for _, ahead in self.alike(measured, best.row.text)] if best.states else []
+        figures = Figures(llr=best.score - found.free_score, pmi=best.pmi, margin=min(lags, default=NO_RIVAL),
+                          worst=best.row.worst, last=best.row.last, tokens=len(best.row.tokens),
+                          alike_margin=min(leads, default=None))
+        return replace(measured, figures=figures)
+
+    def _weigh(self, meanings: list[Meaning]) -> None:
+        if meanings:
+            for one, prior in zip(meanings, self._prior.of([one.row for one in meanings]), strict=True):
+                one.prior = float(prior)
+
+    def _parse(self, awaiting: str | None) -> Parse:
+        return functools.lru_cache(maxsize=256)(functools.partial(self.grammar.parse, expecting=awaiting))
 
     def _open(self) -> SpeechModel:
         if self._model is None:

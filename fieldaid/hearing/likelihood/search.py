@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldaid.hearing.likelihood.model import Encoded, SpeechModel
-from fieldaid.hearing.likelihood.network import Place, Spot, TokenNetwork, text_of
+from fieldaid.hearing.likelihood.network import Place, Spot, TokenNetwork, Trie, few, text_of
 from fieldaid.hearing.likelihood.tokens import EOS
 
 BEAM, DROP = 24, 10.0
@@ -73,7 +73,7 @@ class _Hypothesis:
 
 
 def search(model: SpeechModel, network: TokenNetwork, encoded: Encoded, longest: int, beam: int = BEAM,
-           drop: float = DROP, costs: Costs = COSTS) -> Found:
+           drop: float = DROP, costs: Costs = COSTS, answers: Trie | None = None) -> Found:
     """The likeliest texts.
 
     Parameters
@@ -82,6 +82,7 @@ def search(model: SpeechModel, network: TokenNetwork, encoded: Encoded, longest:
     beam : most hypotheses
     drop : a hypothesis this far behind the best is given up [nat]
     costs : see there
+    answers : bare answers to a question that was just asked; they may open the text or follow the call sign
     """
     alive = [_Hypothesis(0.0, network.begin, (), 0.0)]
     rows: list[Row] = []
@@ -99,7 +100,7 @@ def search(model: SpeechModel, network: TokenNetwork, encoded: Encoded, longest:
                 row = Row(text_of(one.spot.words), (*one.tokens, EOS), one.score + end, min(one.worst, last), last)
                 rows.append(row)
                 best = max(best, row.score)
-        alive, parents = _advance(network, alive, scores, likeliest, beam, drop, best, costs)
+        alive, parents = _advance(network, alive, scores, likeliest, beam, drop, best, costs, answers)
         tokens = [one.tokens[-1] for one in alive]
         if free_row is not None:
             token = int(scores[free_row].argmax())
@@ -120,7 +121,7 @@ def search(model: SpeechModel, network: TokenNetwork, encoded: Encoded, longest:
 
 
 def _advance(network: TokenNetwork, alive: list[_Hypothesis], scores: np.ndarray, likeliest: np.ndarray, beam: int,
-             drop: float, best: float, costs: Costs) -> tuple[list[_Hypothesis], list[int]]:
+             drop: float, best: float, costs: Costs, answers: Trie | None) -> tuple[list[_Hypothesis], list[int]]:
     """The hypotheses after one more token, best first, and the row that each comes from."""
     values: list[np.ndarray] = []
     origins: list[tuple[int, Place | int]] = []
@@ -133,6 +134,8 @@ def _advance(network: TokenNetwork, alive: list[_Hypothesis], scores: np.ndarray
             following = [(network.phrases, costs.phrase if one.tokens else 0.0), (network.loose, costs.loose)]
             if spot.loose:
                 following.append((network.any_word, costs.any_word))
+            if answers is not None and few(spot.opening):
+                following.append((answers, 0.0))
             for trie, cost in following:
                 values.append(own[trie.tokens] + (one.score - cost))
                 origins.append((number, Place(trie, (), spot.opening)))

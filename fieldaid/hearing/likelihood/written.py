@@ -16,7 +16,8 @@ CAPITALS = frozenset("alpha alfa bravo charlie delta north south east west north
 CALL_SIGN = ("field", "aid")
 CALL_SIGN_FORMS = (" Field aid", " Field-aid", " Field Aid", " field aid", " Fieldaid", " Field aide", " Field A",
                    " Field date", " Fielded", " Feel-aid", " Feel aid", " Feel the aid", " Feel dead", " Feel day",
-                   " Feel A", " Feel date", " Feel they'd", " Healed it")
+                   " Feel A", " Feel date", " Feel they'd", " Healed it", " Feel-dade", " Feel Dade", " Field today",
+                   " See the aid", " See the date", " See the day", " She'll date", " She'll aid")
 """How the model was seen to write the call sign. It carries no fact, so a generous list costs nothing."""
 FILLER_FORMS = {
     ("be", "advised"): (" be advise", " the advised", " Be advised", " Be advise", " The advised"),

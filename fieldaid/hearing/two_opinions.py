@@ -1,0 +1,250 @@
+"""Two recognisers on one segment: the first proposes and measures, the second agrees, differs or is silent.
+
+The first is the likelihood recogniser: it scores any sentence of the grammar against the sound. The second hears for
+itself at the same time, on another core; its sentences are scored by the first beside its own, and the closer a
+sentence is to the letters that the second heard, the more it counts. What wins is accepted by limits that depend on
+what the second says of it: when it means the same, little more is asked of the figures; when it heard something else,
+much.
+
+A number that only one of them heard is taken on one recogniser's word: it is handed on as such, to be confirmed. A
+number that sounds like another one ("fifteen", "fifty") is asked about when the first does not tell them clearly apart;
+the second has no say in that, because pocketsphinx was seen to hear every final "-ty" of a human speaker as "-teen".
+"""
+
+from __future__ import annotations
+
+import concurrent.futures
+import difflib
+import json
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from fieldaid.clock import Stopwatch
+from fieldaid.errors import BrokenData, SoundError
+from fieldaid.facts import fact
+from fieldaid.grammar.model import Parsed
+from fieldaid.hearing.awaited import is_answer
+from fieldaid.hearing.gate import Segment
+from fieldaid.hearing.heard import Either, Heard, Recogniser
+from fieldaid.hearing.likelihood.accept import Figures, Limits
+from fieldaid.hearing.likelihood.meanings import Meaning, meaning_of
+from fieldaid.hearing.likelihood.recogniser import NO_RIVAL, LikelihoodRecogniser, Measured, usable
+from fieldaid.hearing.likelihood.written import NUMBER_WORDS
+
+OPINIONS = Path(__file__).parent / "likelihood" / "data" / "opinions.json"
+AGREES, DIFFERS, SILENT, AWAITED = "agrees", "differs", "silent", "awaited"
+WAIT_S = 8.0
+"""How long the second may take longer than the first."""
+NUMBERS = ("number", "years", "air")
+"""Kinds of facts that hold a number."""
+
+
+@dataclass(frozen=True)
+class Policy:
+    """When a meaning is accepted.
+
+    Attributes
+    ----------
+    close : added to the rank of a sentence that is letter for letter what the second heard [nat]; half of it for one of
+        which half the letters are
+    awaited : added to the rank of an answer to what was just asked [nat]
+    limits : by what the second says; for AWAITED those of a short answer
+    """
+
+    close: float
+    awaited: float
+    limits: dict[str, Limits]
+
+    @classmethod
+    def of(cls, stored: dict[str, Any]) -> Policy:
+        """From stored figures. Raises BrokenData when something is missing or is no number."""
+        try:
+            return cls(float(stored["close"]), float(stored["awaited_rank"]),
+                       {name: Limits.of(stored[name]) for name in (AGREES, DIFFERS, SILENT, AWAITED)})
+        except (KeyError, TypeError, ValueError) as exc:
+            raise BrokenData("the limits of the two recognisers cannot be used", why=f"missing or wrong: {exc}",
+                             next_step="install fieldaid again") from None
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What two opinions come to: meanings best first, the figures of the best, what the second says of it."""
+
+    meanings: list[Meaning]
+    figures: Figures
+    stance: str
+    close: float
+
+
+class TwoOpinions:
+    """A recogniser made of two.
+
+    Parameters
+    ----------
+    first : proposes and measures
+    second : any recogniser; its text counts whether it accepts it or not
+    policy : None takes the calibrated one
+    """
+
+    def __init__(self, first: LikelihoodRecogniser, second: Recogniser, policy: Policy | None = None) -> None:
+        self.first, self.second = first, second
+        self.policy = policy if policy is not None else read_policy()
+        self.name = f"{first.name} + {second.name}"
+        self.notices = (*first.notices, *second.notices)
+        self._thread = concurrent.futures.ThreadPoolExecutor(1, "second-opinion")
+
+    def hear(self, segment: Segment, awaiting: str | None = None) -> Heard:
+        """The phrase that the segment holds, or "" when none is accepted.
+
+        Figures: those of the first (see likelihood/accept.py); `close` is the share of letters that the second heard
+        alike; `stance` is 1 when it means the same, -1 when it heard something else, 0 when it heard nothing.
+
+        Raises
+        ------
+        SoundError : the first broke; without the second it goes on
+        """
+        watch = Stopwatch()
+        samples = usable(segment.samples)
+        if samples is None:
+            return Heard("", self.name, start_s=segment.start_s, end_s=segment.end_s, ms={"decode": watch.ms()})
+        asked = self._thread.submit(self.second.hear, segment, awaiting)
+        measured = self.first.measure(samples, awaiting)
+        ms = {"first": watch.lap()}
+        said = self._answer(asked)
+        ms["waited"] = watch.lap()
+        measured = self.first.propose(measured, proposals(said))
+        verdict = weigh(self.first, measured, said, self.policy)
+        heard = self._heard(measured, verdict, said, segment)
+        ms["weighed"] = watch.lap()
+        return replace(heard, ms={**ms, "second": said.ms.get("decode", 0.0), "decode": sum(ms.values())})
+
+    def close(self) -> None:
+        """Close both."""
+        self._thread.shutdown(wait=False, cancel_futures=True)
+        self.first.close()
+        self.second.close()
+
+    def _answer(self, asked: concurrent.futures.Future[Heard]) -> Heard:
+        """The second's answer; nothing when it broke or is late: it then has no say."""
+        try:
+            return asked.result(WAIT_S)
+        except (SoundError, TimeoutError):
+            return Heard("", self.second.name)
+
+    def _heard(self, measured: Measured, verdict: Verdict | None, said: Heard, segment: Segment) -> Heard:
+        if verdict is None:
+            return replace(self.first.told(None, False, segment, 0.0), recogniser=self.name)
+        parse = self.first.grammar.parse
+        best = verdict.meanings[0]
+        parsed = parse(best.row.text, expecting=measured.awaiting)
+        stance = verdict.stance
+        if is_answer(parsed, measured.awaiting) and stance != AGREES:
+            stance = AWAITED
+        either, blurred = alike_numbers(self.first, measured, best, parsed, self.policy.limits[stance].alike_margin)
+        # A number that sounds like another is asked about by itself, and does not refuse the rest of the line.
+        figures = replace(verdict.figures, alike_margin=blurred)
+        accepted = best.states and figures.accepted(self.policy.limits[stance])
+        shown = replace(measured, meanings=verdict.meanings, figures=figures)
+        heard = self.first.told(shown, accepted, segment, 0.0)
+        more = {"close": round(verdict.close, 2), "stance": {AGREES: 1.0, DIFFERS: -1.0}.get(verdict.stance, 0.0),
+                "fit": round(figures.fit(self.policy.limits[stance]), 2)}
+        return replace(heard, recogniser=self.name, figures={**heard.figures, **more},
+                       once=heard_once(parsed, said) if accepted else frozenset(), either=either if accepted else ())
+
+
+def proposals(said: Heard) -> list[str]:
+    """The texts that a recogniser would say, likeliest first."""
+    texts = [said.text, *(text for text, _ in said.alternatives)]
+    return [text.replace("fieldaid", "field aid") for text in texts if text]
+
+
+def weigh(first: LikelihoodRecogniser, measured: Measured, said: Heard, policy: Policy) -> Verdict | None:
+    """The meanings ranked with what the second heard; None when there are none."""
+    if measured.figures is None:
+        return None
+    texts = proposals(said)
+    close = {one.key: closeness(one.row.text, texts[0]) if texts else 0.0 for one in measured.meanings}
+    rank = {one.key: first.rank(one) + policy.close * close[one.key] for one in measured.meanings}
+    if measured.awaiting is not None:
+        for one in measured.meanings:
+            if is_answer(first.grammar.parse(one.row.text, expecting=measured.awaiting), measured.awaiting):
+                rank[one.key] += policy.awaited
+    meanings = sorted(measured.meanings, key=lambda one: rank[one.key], reverse=True)
+    best = meanings[0]
+    lead = min((rank[best.key] - rank[one.key] for one in meanings[1:]), default=NO_RIVAL)
+    figures = replace(measured.figures, llr=best.score - measured.found.free_score, pmi=best.pmi, margin=lead,
+                      worst=best.row.worst, last=best.row.last, tokens=len(best.row.tokens))
+    stance = SILENT
+    if texts:
+        same = meaning_of(first.grammar.parse(texts[0], expecting=measured.awaiting)) == best.key
+        stance = AGREES if same or bare(texts[0]) == bare(best.row.text) else DIFFERS
+    return Verdict(meanings, figures, stance, close[best.key])
+
+
+def bare(text: str) -> str:
+    """A text without commas and call sign."""
+    return " ".join(text.replace(",", " ").replace("fieldaid", " ").replace("field aid", " ").split())
+
+
+def closeness(text: str, other: str) -> float:
+    """How much two texts are alike by their letters, 0 to 1; call sign and commas do not count."""
+    one, two = bare(text), bare(other)
+    if not one or not two:
+        return 0.0
+    # Letters in the same order, found by the longest common stretches (Ratcliff and Obershelp).
+    return difflib.SequenceMatcher(None, one, two, autojunk=False).ratio()
+
+
+def heard_once(parsed: Parsed, said: Heard) -> frozenset[str]:
+    """The facts of a line whose number the second did not hear in the same words."""
+    row = f" {bare(said.text or (said.alternatives[0][0] if said.alternatives else ''))} "
+    return frozenset(one.name for one in parsed.readings if holds_number(one.name)
+                     and f" {' '.join(number_words(one.words) or bare(one.words).split())} " not in row)
+
+
+def holds_number(name: str) -> bool:
+    return fact(name).kind in NUMBERS
+
+
+def number_words(text: str) -> list[str]:
+    """The words of a number in a text, from the first to the last of them."""
+    words = text.replace(",", " ").lower().split()
+    at = [number for number, word in enumerate(words) if word in NUMBER_WORDS]
+    return words[at[0]:at[-1] + 1] if at else []
+
+
+def alike_numbers(first: LikelihoodRecogniser, measured: Measured, best: Meaning, parsed: Parsed, limit: float
+                  ) -> tuple[tuple[Either, ...], float | None]:
+    """The numbers of the best meaning that do not lead over one that sounds alike by `limit`, and the least lead over
+    texts that sound alike and differ in something else."""
+    either: list[Either] = []
+    others: list[float] = []
+    for text, ahead in first.alike(measured, best.row.text) if best.states else ():
+        other = first.grammar.parse(text, expecting=measured.awaiting)
+        values = _one_number_apart(parsed, other)
+        if values is None:
+            others.append(ahead)
+        elif ahead < limit:
+            either.append(values)
+    return tuple(either), min(others, default=None)
+
+
+def _one_number_apart(one: Parsed, other: Parsed) -> Either | None:
+    before, after = one.facts, other.facts
+    if before.keys() != after.keys() or one.command != other.command:
+        return None
+    apart = [name for name in before if before[name] != after[name]]
+    if len(apart) != 1 or not holds_number(apart[0]):
+        return None
+    return Either(apart[0], (before[apart[0]], after[apart[0]]))
+
+
+def read_policy(path: Path = OPINIONS) -> Policy:
+    """The calibrated policy. Raises BrokenData when the file is missing or broken."""
+    try:
+        return Policy.of(json.loads(path.read_text(encoding="utf-8")))
+    except (OSError, ValueError, AttributeError) as exc:
+        raise BrokenData("the limits of the two recognisers cannot be read", where=str(path), why=str(exc),
+                         next_step="install fieldaid again") from None
+
