@@ -99,9 +99,9 @@ class Microphone:
                 samples, at = self._blocks.get(timeout=PATIENCE_S)
             except queue.Empty:
                 if not self._stream_lives():
-                    raise self._lost("it ended its sound") from None
+                    raise self._lost("ended its sound") from None
                 if monotonic() - last > STALLED_S:
-                    raise self._lost(f"no sound came for {STALLED_S:.0f} s") from None
+                    raise self._lost(f"gave no sound for {STALLED_S:.0f} s") from None
                 yield None
                 continue
             last = monotonic()
@@ -147,7 +147,7 @@ class Microphone:
             return False
 
     def _lost(self, why: str) -> SoundError:
-        return SoundError("the microphone was lost", why=f"{self._called()}: {why}")
+        return SoundError("microphone lost", why=f"{self._called()} {why}")
 
     def _called(self) -> str:
         return f"the device {self.name!r}" if self.name else "the default sound device"

@@ -54,12 +54,14 @@ class Speaks(Protocol):
 
 @dataclass
 class Answer:
-    """What one line brought. `data` is the JSON object of the contract; `ms` the stage times in milliseconds."""
+    """What one line brought. `data` is the JSON object of the contract; `ms` the stage times in milliseconds;
+    `ignored` says that the line was no message."""
 
     data: dict[str, Any]
     replies: list[Reply]
     judged: Judged
     ms: dict[str, float] = field(default_factory=dict)
+    ignored: bool = False
 
 
 class Session:
@@ -189,7 +191,7 @@ class Session:
             result = "taken"
         data = self._data(text, said, result, effects, replies, judged)
         self.last_data = data
-        return Answer(data, replies, judged, ms)
+        return Answer(data, replies, judged, ms, bool(ignored))
 
     def _parse(self, text: str) -> Parsed:
         if len(text) > LONGEST_LINE:

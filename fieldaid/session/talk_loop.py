@@ -220,12 +220,13 @@ class Loop:
             try:
                 if lost:
                     self.microphone.open()
-                    self._tell("The microphone is back.")
+                    self._tell("The microphone is back.", "The microphone is back.")
                 lost = False
                 self._hear()
             except SoundError as error:
                 if not lost:
-                    self._tell(f"{str(error).removesuffix('.')}. Nothing is heard until it is back; trying again.")
+                    self._tell(f"Microphone lost: {error.why}. Nothing is heard until it is back; trying again.",
+                               "Microphone lost. Nothing is heard.")
                 lost = True
             except Exception as error:  # a loop that hears nothing must never look as if it did
                 self.end(f"fieldaid: listening broke off: {type(error).__name__}: {error}. The journal is kept.")
@@ -253,12 +254,13 @@ class Loop:
             loudest = max(loudest, float(abs(block.samples).max(initial=0.0)))
             if not told and loudest < SILENT_BELOW and monotonic() - since > SILENT_AFTER_S:
                 told = True
-                self._tell("The microphone gives nothing but silence. Is it muted?", aloud=False)
+                self._tell("The microphone gives nothing but silence. Is it muted?")
             if opened:
                 self._caught(ear.push(block.samples, block.at))
             self._hold(opened and (self.talk_key or ear.listening))
             if self.microphone.dropped > self._dropped and not self._dropped:
-                self._tell("Sound was lost: this machine is too busy. What was said just now may be missing.")
+                self._tell("Sound was lost: this machine is too busy. Something said may be missing.",
+                           "Sound was lost. Say again.")
             self._dropped = self.microphone.dropped
 
     def _caught(self, found: list[Caught]) -> None:
@@ -274,17 +276,18 @@ class Loop:
             if on and (self.earpiece or self.talk_key):
                 self.speaker.give_way()
 
-    def _tell(self, text: str, aloud: bool = True) -> None:
-        self._events.put(_Tell(text))
-        if aloud and self.speaker is not None:
-            self.speaker.say([("note", text.split(". ")[0].rstrip(".") + ".")])
+    def _tell(self, shown: str, said: str = "") -> None:
+        self._events.put(_Tell(shown))
+        if said and self.speaker is not None:
+            self.speaker.say([("note", said)])
 
     # -- the screen --------------------------------------------------------------------------------------------------
 
     def _show(self, text: str, answer: Answer) -> None:
         self._print(f"heard: {text or '(not understood)'}")
         self._print_replies(answer.replies)
-        self._print(f"   [{glance(answer.data)}]")
+        if not answer.ignored:
+            self._print(f"   [{glance(answer.data)}]")
 
     def _print_replies(self, replies: list[Reply]) -> None:
         for one in replies:

@@ -38,19 +38,18 @@ def talk(options: argparse.Namespace, out: TextIO) -> int:
     if options.list_devices:
         return list_devices(out)
     keys = _keys(sys.stdin, options.talk_key)
-    library = portaudio.load()
-    microphone = Microphone(library, options.device, opening=portaudio.OPENING)
-    microphone.open()
     options.speak = not options.silent
-    setting = None
-    try:
+    with _quiet_libraries():
+        microphone = Microphone(portaudio.load(), options.device, opening=portaudio.OPENING)
         # The microphone comes first, because without one there is nothing to do; it stays closed while things load.
+        microphone.open()
         microphone.close()
+        print("Getting ready.", file=out, flush=True)
         setting = Setting(options, "talk")
-        return _talk(options, setting, microphone, keys, out)
-    finally:
-        microphone.close()
-        if setting is not None:
+        try:
+            return _talk(options, setting, microphone, keys, out)
+        finally:
+            microphone.close()
             setting.close()
 
 
@@ -116,6 +115,27 @@ def _greeting(options: argparse.Namespace, name: str) -> str:
         "Near a saw use an earpiece, and --earpiece.")
     return (f"Listening on {name}. {how} Ctrl-C ends.{where}\n"
             "Training and practice aid: command and local procedure decide.")
+
+
+@contextlib.contextmanager
+def _quiet_libraries() -> Iterator[None]:
+    """Keeps what PortAudio writes on standard error from the screen: pages of it when a device vanishes, and all that
+    matters of it comes back as an error. Python's own standard error stays as it is."""
+    try:
+        mine, before = os.dup(2), sys.stderr
+    except OSError:
+        yield
+        return
+    with open(os.devnull, "wb") as nowhere, os.fdopen(mine, "w", buffering=1, errors="replace") as screen:
+        sys.stderr.flush()
+        os.dup2(nowhere.fileno(), 2)
+        sys.stderr = screen
+        try:
+            yield
+        finally:
+            screen.flush()
+            os.dup2(mine, 2)
+            sys.stderr = before
 
 
 # -- ending, and the talk key ----------------------------------------------------------------------------------------

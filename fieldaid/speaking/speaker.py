@@ -22,7 +22,7 @@ from typing import Protocol
 
 import numpy as np
 
-from fieldaid.clock import Stopwatch
+from fieldaid.clock import Stopwatch, monotonic
 from fieldaid.errors import SpeakingError, WrongUse
 from fieldaid.speaking.cut import Cut
 from fieldaid.speaking.player import Player
@@ -37,6 +37,7 @@ LEVEL = 0.9  # peak of the words, the same for every line
 REMEMBERED = 64  # lines whose sound is kept
 LEAVE_WAIT = 1.0  # [s] after the tone that a leave line's own words may be late before "Leave now." is said
 LAST_RESORT = "Leave now."
+TRY_AGAIN = 5.0  # [s] after which routine lines try a loudspeaker again that was lost; danger tries it every time
 AGAIN = ("caution", "advice")  # said again when talked over; a question or read-back that was answered early is not
 
 Begun = Callable[[str, str, float], None]
@@ -88,6 +89,7 @@ class Speaker:
         self._recording = Recording(say_to) if say_to is not None else None
         self._player = (player or Player(device)) if play else None
         self._player_lost = False
+        self._lost_at = 0.0
         self.on_begin: Begun | None = None
         self.sounding = Sounding()
         self._voice = voice or Voice()
@@ -268,7 +270,8 @@ class Speaker:
 
     def _speak(self, line: _Line) -> None:
         tone = attention(line.kind, self._rate)
-        plays = self._player is not None and (not self._player_lost or line.kind in DANGER)
+        tries = not self._player_lost or line.kind in DANGER or monotonic() - self._lost_at > TRY_AGAIN
+        plays = self._player is not None and tries
         if not plays and not self._recording:
             return
         making = self._maker.submit(self._sound, line.spoken)
@@ -359,7 +362,7 @@ class Speaker:
             self._notice("line", f"A reply was not spoken: {error.why}; it is shown only.")
 
     def _player_trouble(self, error: SpeakingError) -> None:
-        self._player_lost = True
+        self._player_lost, self._lost_at = True, monotonic()
         self._notice("player", f"No loudspeaker: {error.why}; replies are shown only. {error.next_step}.")
 
     def _notice(self, about: str, sentence: str) -> None:
