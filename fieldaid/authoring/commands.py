@@ -20,6 +20,7 @@ def add_parsers(parser: argparse.ArgumentParser) -> None:
     _add_check(commands)
     _add_test(commands)
     _add_explain(commands)
+    _add_schema(commands)
     _add_book(commands)
     _add_compare(commands)
     prove_parsers.add_parsers(commands, _pack_options)
@@ -82,6 +83,19 @@ def _explain(options: argparse.Namespace, out: TextIO) -> int:
     from fieldaid.authoring import check_room
 
     return check_room.explain(options.about[0] if options.about else None, options.list, out)
+
+
+def _add_schema(commands) -> None:
+    one = commands.add_parser("schema", help="write JSON schemas with which an editor completes a pack's files")
+    _pack_options(one)
+    one.add_argument("--write", type=Path, required=True, metavar="FOLDER", help="the folder to write them into")
+    one.set_defaults(work=_schema)
+
+
+def _schema(options: argparse.Namespace, out: TextIO) -> int:
+    from fieldaid.authoring import schema_room
+
+    return schema_room.write(options.folder or shipped_pack(), options.on, options.write, out)
 
 
 def _add_book(commands) -> None:
