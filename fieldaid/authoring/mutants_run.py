@@ -8,7 +8,8 @@ matter of seconds.
 from __future__ import annotations
 
 import copy
-from collections.abc import Callable, Iterable, Mapping, Sequence
+import itertools
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -187,21 +188,17 @@ def _ran_at_all(stratum: str, outcome: Outcome) -> bool:
     return stratum != "placement" or outcome.gate != "no opening"
 
 
-def mutate(pack: Pack, situations: Sequence[Shipped], probes: Sequence[Shipped],
-           progress: Callable[[int, int], None] | None = None) -> Mutation:
-    """Tries every mutant on the shipped situations; a survivor is then tried on `probes`, situations that expect
-    nothing, to tell a fault that no shipped situation notices from one that changes no answer at all."""
-    trial, probe = Trial(pack, situations), Trial(pack, probes)
-    every = list(mutants(pack))
+def mutate(trial: Trial, probe: Trial, start: int = 0, stop: int | None = None) -> Mutation:
+    """Tries the mutants `start` to `stop` on the shipped situations of `trial`; a survivor is then tried on those of
+    `probe`, which expect nothing, to tell a fault that goes unnoticed from one that changes no answer at all."""
+    pack = trial.pack
     found = Mutation()
-    for n, mutant in enumerate(every):
+    for mutant in itertools.islice(mutants(pack), start, stop):
         found.made[mutant.kind] = found.made.get(mutant.kind, 0) + 1
         if trial.catches(mutant) is not None:
             found.caught[mutant.kind] = found.caught.get(mutant.kind, 0) + 1
         else:
             found.survivors.append(_survivor(mutant, trial, probe, pack))
-        if progress is not None and (n % 50 == 0 or n + 1 == len(every)):
-            progress(n + 1, len(every))
     return found
 
 
