@@ -1,0 +1,72 @@
+"""Places labels so that none covers another, a mark or the page's edge; a line leads to what a far one belongs to."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+from fieldaid.drawing.shapes import LEAST_TEXT, Page, Path, Spot, Text
+
+Box = tuple[float, float, float, float]
+_PAD = 4.0
+_NEAR = 30.0
+
+
+def overlap(a: Box, b: Box) -> bool:
+    """Whether two boxes cover a common part.
+
+    >>> overlap((0, 0, 2, 2), (1, 1, 3, 3)), overlap((0, 0, 1, 1), (1, 0, 2, 1))
+    (True, False)
+    """
+    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
+
+
+@dataclass
+class Labels:
+    """Labels inside one part of the page. `taken` are boxes that no label may cover."""
+
+    area: Box
+    taken: list[Box] = field(default_factory=list)
+    unplaced: list[str] = field(default_factory=list)
+
+    def keep_free(self, *boxes: Box) -> None:
+        self.taken.extend(boxes)
+
+    def mark(self, at: Spot, radius: float) -> None:
+        """Keeps a round mark free."""
+        self.taken.append((at[0] - radius, at[1] - radius, at[0] + radius, at[1] + radius))
+
+    def is_free(self, box: Box) -> bool:
+        left, top, right, bottom = self.area
+        inside = box[0] >= left and box[1] >= top and box[2] <= right and box[3] <= bottom
+        return inside and not any(overlap(box, other) for other in self.taken)
+
+    def put(self, page: Page, text: str, at: Spot, size: float = LEAST_TEXT, bold: bool = False,
+            first: float = 0.0) -> bool:
+        """Writes `text` as near to `at` as there is room, `first` the distance to begin with; whether there was room.
+
+        Text lies on a white ground, so that lines under it do not cross it.
+        """
+        width, height = Text((0, 0), text, size, bold=bold).width, size
+        for reach in (first, first + 14, first + 28, *(first + 28 + step * 22 for step in range(1, 16))):
+            for turn in range(16):
+                angle = math.radians(turn * 22.5 + 90.0)
+                x = at[0] + math.cos(angle) * (reach + width / 2 * abs(math.cos(angle)))
+                y = at[1] + math.sin(angle) * (reach + height / 2 * abs(math.sin(angle)))
+                one = Text((x, y + 0.28 * size), text, size, "middle", bold)
+                left, top, right, bottom = one.box
+                box = (left - _PAD, top - _PAD / 2, right + _PAD, bottom + _PAD / 2)
+                if not self.is_free(box):
+                    continue
+                if reach > first + _NEAR:
+                    page.add(Path((_edge(box, at), at), 1.5))
+                page.add(Path(((box[0], box[1]), (box[2], box[1]), (box[2], box[3]), (box[0], box[3])), 0.0, "none",
+                              "white", True), one)
+                self.taken.append(box)
+                return True
+        self.unplaced.append(text)
+        return False
+
+
+def _edge(box: Box, to: Spot) -> Spot:
+    return min(max(to[0], box[0]), box[2]), min(max(to[1], box[1]), box[3])

@@ -1,0 +1,172 @@
+"""`draw` in a session and `fieldaid draw`: from a session, a file or a journal to a drawing.
+
+A file of a situation is YAML: `title`, `facts` (as in a rule's situations) and, where more is known than facts can
+say, `plan` with measures in feet from the house's AB corner.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from fieldaid.drawing.scene import NO_GO, Scene, Smoke
+from fieldaid.errors import FieldaidError
+from fieldaid.facts.situation import Situation
+from fieldaid.facts.vocabulary import SIDES, VENTS, fact
+from fieldaid.guidance.guide import Conclusions
+from fieldaid.session.replies import needs
+from fieldaid.workings import wind
+from fieldaid.workings.placement_facts import NotTold, answer_of, refused_sides, roof_of, ways_of
+from fieldaid.workings.placement_model import Answer, Question, WayOff
+
+# For a sketch of a roof whose measures are not told; the sheet says that it is not to scale.
+_SKETCH = {"roof.length_ft": 40, "roof.width_ft": 28, "roof.pitch": 6, "roof.spacing_in": 24, "roof.ridge_runs": "B-D"}
+_MEASURES = ("roof.length_ft", "roof.width_ft", "roof.pitch", "roof.spacing_in")
+
+
+def scene_of(situation: Situation, found: Conclusions, title: str = "", sections: Mapping[str, str] | None = None,
+             asked: tuple[Question, Answer] | None = None) -> Scene:
+    """The scene of a situation and what guidance says of it. `asked` replaces the question that the facts make."""
+    told = situation.values
+    no_go = found.access in NO_GO
+    question: Question | None = None
+    answer: Answer | None = None
+    if asked is not None:
+        question, answer = asked
+    elif not no_go:
+        question, answer = answer_of(situation)
+    roof, to_scale = (question.roof, True) if question is not None else _roof(told)
+    ways: tuple[WayOff, ...] = ()
+    if question is not None:
+        ways = question.ways
+    elif roof is not None:
+        try:
+            ways = ways_of(roof, told.get("crew.ladders") or [], told)
+        except NotTold:
+            ways = ways_of(roof, [one for one in told["crew.ladders"] if one["place"] != "unsaid"], told)
+    side = told.get("fire.side", "")
+    face = found.slope if found.slope in SIDES else None
+    lines = [*found.triggers, *found.access_says] if no_go else found.gate_says
+    return Scene(
+        title=title or _title(told), access=found.access, gate=found.gate,
+        why=tuple(dict.fromkeys(_plain(line.text) for line in lines)), roof=roof, to_scale=to_scale,
+        question=None if no_go and asked is None else question, answer=None if no_go else answer, ways=ways,
+        refused=question.refused if question is not None else refused_sides(told), fire_side=side, fire=_fire(told),
+        a_faces=told.get("site.a_faces", ""), wind=_wind(told), wind_sides=_windward(told),
+        smoke=_smoke(told), decks=tuple((name.split(".")[1], value) for name, value in told.items()
+                                        if name.startswith("deck.") and value != "solid"),
+        sections=tuple((sections or {}).items()), rough_face=face if face and not no_go else "",
+        not_told=_not_told(situation, found))
+
+
+def _roof(told: Mapping[str, Any]) -> tuple[Any, bool]:
+    """The roof as told, else a sketch of its form; None where even the form is not told."""
+    try:
+        return roof_of(told), True
+    except NotTold:
+        pass
+    from fieldaid.workings.roof import build
+    from fieldaid.workings.roof_model import FOOT, INCH
+
+    if "roof.form" not in told:
+        return None, False
+    sketch = {**_SKETCH, **{name: told[name] for name in _SKETCH if name in told}}
+    steep = told["roof.form"] in ("gambrel", "mansard")
+    try:
+        roof = build(told["roof.form"], sketch["roof.length_ft"] * FOOT, sketch["roof.width_ft"] * FOOT,
+                     0.0 if told["roof.form"] == "flat" else (20 if steep else max(sketch["roof.pitch"], 1)) / 12,
+                     ridge_runs=sketch["roof.ridge_runs"], spacing_m=sketch["roof.spacing_in"] * INCH)
+    except FieldaidError:
+        return None, False
+    return roof, all(name in told for name in _MEASURES) and not steep
+
+
+def _title(told: Mapping[str, Any]) -> str:
+    form = told.get("roof.form", "Roof")
+    ridge = told.get("roof.ridge_runs")
+    words = f"{form[:1].upper()}{form[1:]} roof" if form != "Roof" else "Roof"
+    if ridge and form not in ("flat", "pyramid"):
+        words += f", ridge {ridge.replace('-', ' to ')}"
+    if "roof.length_ft" in told and "roof.width_ft" in told:
+        words += f", {told['roof.length_ft']:g} by {told['roof.width_ft']:g} ft"
+    if told.get("roof.pitch"):
+        words += f", {told['roof.pitch']:g} in 12"
+    return words
+
+
+def _fire(told: Mapping[str, Any]) -> str:
+    places = [name.split(".")[1].replace("_", " ") for name, value in told.items()
+              if name.startswith("fire.") and value in ("suspected", "confirmed")]
+    return f"fire: {', '.join(places)}" if places else "fire"
+
+
+def _wind(told: Mapping[str, Any]) -> str:
+    if told.get("wind.mph") == 0:
+        return "calm"
+    if "wind.from" not in told:
+        return ""
+    start = told["wind.from"]
+    words = f"wind from {'side ' + start if start in SIDES else start}"
+    return f"{words}, {told['wind.mph']:g} mph" if "wind.mph" in told else words
+
+
+def _windward(told: Mapping[str, Any]) -> str:
+    if "wind.from" not in told:
+        return ""
+    lie = wind.lie_of_sides(told["wind.from"], told.get("site.a_faces"), told.get("wind.mph"))
+    return "".join(side for side in SIDES if lie.get(side) == "windward")
+
+
+def _smoke(told: Mapping[str, Any]) -> tuple[Smoke, ...]:
+    found: dict[tuple[str, str], dict[str, str]] = {}
+    for name, value in told.items():
+        parts = name.split(".")
+        if parts[0] == "smoke" and parts[1] in VENTS:
+            found.setdefault((parts[1], parts[2] if len(parts) == 4 else ""), {})[parts[-1]] = value
+    return tuple(Smoke(vent, side, what.get("volume", ""), what.get("push", "")) for (vent, side), what in found.items())
+
+
+def _not_told(situation: Situation, found: Conclusions) -> tuple[str, ...]:
+    """What guidance misses, and what the drawing itself would need."""
+    wanted = ("roof.form", *_MEASURES, "site.a_faces", "wind.from", "fire.side", "crew.ladders", "roof.skylight",
+              "ceiling.kind")
+    words = [*needs(found), *(fact(name).called for name in wanted if name not in situation.values)]
+    if situation.values.get("wind.mph") == 0:
+        words = [word for word in words if word != "wind"]
+    return tuple(dict.fromkeys(words))
+
+
+def _plain(text: str) -> str:
+    text = text.strip().rstrip(".")
+    return f"{text[:1].upper()}{text[1:]}"
+
+
+def write(scene: Scene, path: Path) -> Path:
+    """Writes the drawing of a scene; the file's ending says how (.svg or .png).
+
+    Raises
+    ------
+    FieldaidError : another ending, no Pillow for PNG, or the file cannot be written
+    """
+    from fieldaid.drawing.sheet import sheet
+
+    page = sheet(scene)
+    if path.suffix.lower() == ".svg":
+        from fieldaid.drawing.svg import svg
+
+        data = svg(page).encode()
+    elif path.suffix.lower() == ".png":
+        from fieldaid.drawing.png import png
+
+        data = png(page)
+    else:
+        raise FieldaidError(f"no drawing can be written as {path.suffix or 'a file without an ending'}", where=str(path),
+                            why="drawings are SVG or PNG", next_step="end the name in .svg or .png")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(data)
+    except OSError as error:
+        raise FieldaidError("the drawing cannot be written", where=str(path), why=error.strerror or str(error),
+                            next_step="name a folder that can be written to") from error
+    return path
