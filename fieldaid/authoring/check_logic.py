@@ -31,13 +31,18 @@ LINKS: dict[str, tuple[str, ...]] = {
     "built.first": ("building.built",), "built.last": ("building.built",), "air.low": ("crew.air",),
     "ways.aerial": ("crew.ladders",), "ways.usable": ("crew.ladders", "crew.ways_off"),
     "place.face": ("place.found",), "place.why_not": ("place.found",), "place.over": ("place.found",),
+    "place.worked": ("place.found",), "place.kind": ("place.worked",), "place.size": ("place.kind",),
+    "place.second": ("place.kind",), "place.kerf_ft": ("place.kind",), "place.ladder_told": ("place.kind",),
+    **{f"place.bar.{side}": ("place.worked",) for side in "ABCD"},
     "place.found": ("fire.side",), "fire.windward": ("fire.side",),
     **{f"face.{side}": ("roof.form",) for side in "ABCD"}, **{f"over.{side}": ("fire.side",) for side in "ABCD"},
     **{f"wind.on.{side}": ("wind.from", "wind.mph") for side in "ABCD"},
 }
 # (computed fact, value it needs): known only with that value of the other.
 _TOGETHER = (("place.face", "place.found", "yes"), ("place.over", "place.found", "yes"),
-             ("place.why_not", "place.found", "no"))
+             ("place.why_not", "place.found", "no"), ("place.kind", "place.found", "yes"),
+             ("place.kind", "place.worked", "yes"),
+             *((f"place.bar.{side}", "place.worked", "yes") for side in "ABCD"))
 
 
 @dataclass(frozen=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable
+from dataclasses import replace
 
 from fieldaid.authoring.check import Check, Page
 from fieldaid.authoring.check_bench import Bench, place
@@ -31,10 +32,11 @@ def find(bench: Bench) -> Iterable[Finding]:
             return {one.id, other.id} <= {firing.rule for firing in outcome.firings}
 
         shown = smallest(bench, both, [bench.logic.fires(one), bench.logic.fires(other)], [one, other])
-        where = f"in the situation {shown}" if shown else "for all that the rules say; no situation was found, though"
-        yield bench.finding(PAGE.code, other, "conclude",
-                            f"it names another {what} than {one.id} ({place(one.file, one.line)}) {where}",
-                            "say with unless in one of them when the other goes first")
+        where = f"in the situation {shown}" if shown else "unless the workings keep them apart: none was found"
+        found = bench.finding(PAGE.code, other, "conclude",
+                              f"it names another {what} than {one.id} ({place(one.file, one.line)}) {where}",
+                              "say with unless in one of them when the other goes first")
+        yield found if shown else replace(found, severity="warning")
 
 
 def _differ(one: Rule, other: Rule) -> str:
