@@ -219,11 +219,15 @@ class Session:
         """Writes down how long the stages of utterance `n` took [ms]."""
         self.journal.append(now(), "times", {"u": n, "ms": {name: round(value, 1) for name, value in ms.items()}})
 
+    def awaiting(self, at: float) -> str | None:
+        """What a bare answer would answer at `at` seconds: "affirm", a fact, or nothing any more."""
+        return self.state.expecting if at - self._asked_at <= ANSWER_WITHIN_S else None
+
     def _ignored(self, parsed: Parsed, at: float, over: tuple[str, ...], addressed: bool) -> str:
         """Why a line is not heard as a message; empty when it is one."""
         if over and not counts_over_voice(parsed, over):
             return TALKED_OVER if parsed.call_sign else OVER_THE_VOICE
-        awaited = at - self._asked_at <= ANSWER_WITHIN_S
+        awaited = self.awaiting(at) is not None
         if not self.call_sign or addressed or over or is_message(parsed, self.state, awaited):
             return ""
         return NOT_A_MESSAGE
@@ -240,8 +244,10 @@ class Session:
         return replace(judged, main=without_needs(judged.main, cannot)) if cannot else judged
 
     def _replies(self, effects: Effects, judged: Judged, at: float, keep: bool) -> tuple[list[Reply], Effects]:
-        """The lines of an answer. `keep`: whether "say again" repeats them."""
+        """The lines of an answer. `keep`: whether "say again" repeats them: the line was a message."""
         replies = [Reply(kind, text) for kind, text in effects.replies]
+        if self.repeats and not keep:
+            return replies, effects  # what others say to each other must not make the voice speak
         guidance, self.said = guidance_replies(judged, self.said, leaving=self.state.leaving,
                                                took=bool(effects.taken) and not effects.asked,
                                                need_rules=self._need_rules)

