@@ -20,6 +20,7 @@ from fieldaid.authoring.situations_gate import LEVELS, situation_of_row
 from fieldaid.facts.situation import Situation
 from fieldaid.facts.vocabulary import FACTS
 from fieldaid.guidance.guide import conclude
+from fieldaid.guidance.outcome import Outcome
 from fieldaid.guidance.pack import ACCESS, GATE, Pack, load_pack
 from fieldaid.guidance.reference import Reference
 from fieldaid.workings.computed import compute
@@ -70,13 +71,18 @@ class Answering:
         speaks would say."""
         computed = compute(situation, self._parameters)
         outcome = self._reference.run(situation, {name: one.value for name, one in computed.items()})
-        found = conclude(self.pack, situation, computed, outcome, None, ())
-        lines = (*found.triggers, *found.stops, *found.cautions, *found.advice, *found.access_says, *found.gate_says)
-        return {"access": outcome.access, "reason": outcome.access_reason or "", "gate": outcome.gate,
-                "placement": "; ".join(filter(None, map(_text, (outcome.place, outcome.kind, outcome.size_ft)))),
-                **{name: frozenset(getattr(outcome, name)) for name in (*DANGERS, "advice", "missing")},
-                "derived": frozenset(f"{name} {value}" for name, value in outcome.derived),
-                "said": {rule: self.pack.rule(rule).say for line in lines for rule in line.rules}}
+        return answers_of(self.pack, situation, computed, outcome)
+
+
+def answers_of(pack: Pack, situation: Situation, computed: Mapping[str, Any], outcome: Outcome) -> Answers:
+    """The answers that an outcome amounts to; see `Answering`."""
+    found = conclude(pack, situation, computed, outcome, None, ())
+    lines = (*found.triggers, *found.stops, *found.cautions, *found.advice, *found.access_says, *found.gate_says)
+    return {"access": outcome.access, "reason": outcome.access_reason or "", "gate": outcome.gate,
+            "placement": "; ".join(filter(None, map(_text, (outcome.place, outcome.kind, outcome.size_ft)))),
+            **{name: frozenset(getattr(outcome, name)) for name in (*DANGERS, "advice", "missing")},
+            "derived": frozenset(f"{name} {value}" for name, value in outcome.derived),
+            "said": {rule: pack.rule(rule).say for line in lines for rule in line.rules}}
 
 
 def changes(before: Answers, after: Answers) -> set[Change]:

@@ -1,5 +1,5 @@
-"""How much is said: invented sessions, each fact told in a spoken sentence of the grammar, every question of a read-back
-answered with "affirm".
+"""How much is said: invented sessions, each fact told in a spoken sentence of the grammar, and every read-back that
+asks answered with "affirm".
 
 A line is unasked when it is no read-back, no question and no answer to a command: danger, stop, caution, advice, note.
 A line changed something when access, gate, place or kind of the opening differ after it, or a danger is new with it.
@@ -19,12 +19,12 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "guidance"))
 
-import house  # noqa: E402
+import house
 
-from fieldaid.grammar.grammar import load_grammar  # noqa: E402
-from fieldaid.guidance.guide import Guide  # noqa: E402
-from fieldaid.session.journal import Journal  # noqa: E402
-from fieldaid.session.session import Session  # noqa: E402
+from fieldaid.grammar.grammar import load_grammar
+from fieldaid.guidance.guide import Guide
+from fieldaid.session.journal import Journal
+from fieldaid.session.session import Session
 
 ORDER = ("job", "building", "roof.form", "roof", "site", "light", "weather", "wind", "fire", "smoke", "camera", "attic",
          "ceiling", "command", "crew", "deck", "line", "water", "interior", "saw", "fan", "window", "door", "opening")

@@ -21,12 +21,12 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "guidance"))
 
-import house  # noqa: E402
+import house
 
-from fieldaid.clock import Stopwatch  # noqa: E402
-from fieldaid.facts.situation import Situation  # noqa: E402
-from fieldaid.facts.vocabulary import FACTS  # noqa: E402
-from fieldaid.guidance.next_question import NextQuestion, is_settled  # noqa: E402
+from fieldaid.clock import Stopwatch
+from fieldaid.facts.situation import Situation
+from fieldaid.facts.vocabulary import FACTS
+from fieldaid.guidance.next_question import NextQuestion, is_settled
 
 TOLD_AT_ONCE = ("roof.form", "roof.ridge_runs", "fire.side")
 TABLE = list(FACTS)
