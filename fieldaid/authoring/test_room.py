@@ -136,8 +136,8 @@ def _write_text(folder: Path, result: Result, out: TextIO) -> None:
     if result.notice:
         print(result.notice, file=out)
     channels = "one channel" if result.notice else "both channels"
-    ran = (f"{output.told(len(result.situations), 'situation')} and {result.own} of "
-           f"{output.told(len(result.rules), 'rule')}, {channels}")
+    ran = (f"{output.told(len(result.situations), 'situation')}, and {result.own} that "
+           f"{output.told(len(result.rules), 'rule')} carry; {channels}")
     wrong = len(result.failed)
     verdict = f"{wrong} came out otherwise" if wrong else "all came out as expected"
     print(f"{folder}: {verdict} ({ran}).", file=out)

@@ -19,11 +19,11 @@ from fieldaid.guidance.engine import Engine
 from fieldaid.guidance.examples import situation_of
 from fieldaid.guidance.guide import PLACING, Conclusions, conclude
 from fieldaid.guidance.outcome import Outcome
-from fieldaid.guidance.pack import ACCESS, GATE, Pack, Rule
+from fieldaid.guidance.pack import Pack, Rule
 from fieldaid.guidance.reference import Held, Reference
 
 ENGINE_S = 10.0
-MOST_RULES = 6
+MOST_RULES, MOST_NEAR = 6, 3
 
 
 @dataclass(frozen=True)
@@ -139,9 +139,9 @@ class Runner:
                 continue
             ids: Sequence[str] = ()
             if key in ("access", "reason"):
-                ids = [*outcome.access_rules, *self._would(test, "access", ACCESS)]
+                ids = [*outcome.access_rules, *self._would(test, "access", came)]
             elif key == "gate":
-                ids = [*outcome.gate_rules, *self._would(test, "gate", GATE)]
+                ids = [*outcome.gate_rules, *self._would(test, "gate", came)]
             elif key in ("place", "kind", "size_ft", "slope"):
                 ids = [*outcome.opening_rules, *outcome.gate_rules]
             elif key in ("fires", "silent"):
@@ -152,13 +152,14 @@ class Runner:
             found |= dict.fromkeys(one for one in ids if one in self.pack)
         return [self.pack.rule(one) for one in found]
 
-    def _would(self, test: SituationTest, kind: str, order: tuple[str, ...]) -> list[str]:
-        wanted = test.expect.get(kind)
-        if wanted not in order:
-            return []
-        return [rule.id for rule in self.pack.live_rules if rule.conclude.kind == kind
-                and rule.conclude.name == wanted and wanted in ("no bar reported", "no hold reported", "made",
-                                                                "aerial only", "ladder tip only")]
+    def _would(self, test: SituationTest, kind: str, came: Came) -> list[str]:
+        """The rules that conclude the word expected, those nearest to firing first."""
+        lacking = {}
+        for rule in self.pack.live_rules:
+            if rule.conclude.kind == kind and rule.conclude.name == test.expect.get(kind):
+                held = self.reference.explain(rule.id, came.situation, came.computed)
+                lacking[rule.id] = sum(1 for one in held if _mark(one) == "-")
+        return sorted(lacking, key=lacking.__getitem__)[:MOST_NEAR]
 
     def _conclude_of(self, key: str, expected: Listed, came: Came) -> list[str]:
         standing = set(came.value(key))
