@@ -176,6 +176,8 @@ def _profile(begin: Point, end: Point, faces: Sequence[Face]) -> list[Point]:
     wall = LineString([begin, end])
     found: dict[float, float] = {}
     for face in faces:
+        if face.plan.distance(wall) > NEAR:
+            continue
         over = face.plan.buffer(NEAR).intersection(wall)
         if over.length <= 10 * NEAR:
             continue

@@ -81,7 +81,7 @@ def sized_hole(heat: float, diameter: float, clear: float, vent_height: float, i
     ------
     OutsideLimits : the layer would be thinner than a foot, or hotter than 900 C
     """
-    within("clear height", clear / FOOT, 1.5, vent_height / FOOT - 1, "ft", "the equations need a layer, and air below it")
+    within("clear height", clear / FOOT, 1.5, vent_height / FOOT - 1, "ft", "the equations need a layer with air below")
     flow = plume_flow(heat, diameter, clear)
     hot = AMBIENT + 0.5 * heat / (flow * HEAT)
     within("layer temperature", hot - 273.15, 20.0, 900.0, "C", "beyond it the plume equation is far outside its tests")
