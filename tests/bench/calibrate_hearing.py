@@ -30,6 +30,7 @@ from fieldaid.clock import Stopwatch
 from fieldaid.grammar import Grammar, load_grammar
 from fieldaid.hearing.gate import Gate, Segment
 from fieldaid.hearing.likelihood import recogniser as recognising
+from fieldaid.hearing.pauses import spoken_s
 from fieldaid.hearing.sound import Sound
 from fieldaid.hearing.sphinx_words import SphinxWords
 from fieldaid.hearing.two_opinions import proposals
@@ -56,6 +57,7 @@ def measure(options: argparse.Namespace) -> None:
             ms.append(watch.lap())
             row: dict[str, Any] = {
                 "set": kind, "condition": condition, "voice": voice, "say": line.say, "ms": ms,
+                "spoken": spoken_s(segment),
                 "free": measured.found.free, "free_score": measured.found.free_score, "second": said.text,
                 "others": [text for text, _ in said.alternatives],
                 "candidates": [_candidate(first, measured, one, line, one.key in own) for one in measured.meanings]}

@@ -1,9 +1,9 @@
 """Fits the policy of the two recognisers to the candidates that calibrate_hearing.py measured.
 
-The ranking comes first (how much the letters of the second count), then for each stance of the second (agrees, differs,
-silent) and for the first alone the weights of `fit` by logistic regression with a ridge, and the limits: the loosest
-ones that let through no more wrong answers than the share allowed. What is printed is the calibration's own material;
-how well it holds elsewhere is for bench_hearing.py to say.
+The ranking comes first (how much the letters of the second count), then for each stance of the second (agrees, is
+near, differs, is silent) and for the first alone the weights of `fit` by logistic regression with a ridge, and the
+limits: the loosest ones that let through no more wrong answers than the share allowed. What is printed is the
+calibration's own material; how well it holds elsewhere is for bench_hearing.py to say.
 """
 
 from __future__ import annotations
@@ -29,6 +29,9 @@ CLOSE = (0.0, 3.0, 6.0, 10.0, 15.0)
 WEIGHTS = ("base", "by_llr", "by_margin", "by_worst")
 BANDS = ((-99, -2), (-2, 0), (0, 1), (1, 2), (2, 3), (3, 4), (4, 5), (5, 99))
 
+ALLOWED = {opinions.AGREES: 0.002, opinions.NEAR: 0.004, opinions.DIFFERS: 0.004, opinions.SILENT: 0.004}
+"""Wrong answers that the limits of each stance may let through, as a share of the segments with that stance."""
+
 Row = dict[str, Any]
 
 
@@ -50,6 +53,7 @@ class Ranking:
 
     def __init__(self, grammar: Grammar, limits: Limits, close: float, alone: bool = False) -> None:
         self.grammar, self.limits, self.close, self.alone = grammar, limits, close, alone
+        self.policy = opinions.read_policy()
         self._keys: dict[str, str] = {}
 
     def of(self, row: Row) -> Case | None:
@@ -62,11 +66,10 @@ class Ranking:
         best = found[0]
         margin = min((rank[best["key"]] - rank[one["key"]] for one in found[1:]), default=recognising.NO_RIVAL)
         figures = Figures(best["score"] - row["free_score"], best["row"] - best["prior"], margin, best["worst"],
-                          best["last"], best["tokens"], None)
-        stance = opinions.SILENT
-        if second:
-            same = self._key(second) == best["key"] or opinions.bare(second) == opinions.bare(best["text"])
-            stance = opinions.AGREES if same else opinions.DIFFERS
+                          best["last"], best["tokens"], None, sum(map(str.isalpha, best["text"])) / row["spoken"])
+        close = opinions.closeness(best["text"], second)
+        same = bool(second) and self._key(second) == best["key"]
+        stance = opinions.stance_of(bool(second), same, close, self.policy)
         return Case(figures, stance, best["states"], best["verdict"], row["set"] == "in", row, best["text"])
 
     def _rank(self, one: Row, second: str) -> float:
@@ -100,7 +103,7 @@ def fit(rows: list[Row], grammar: Grammar, write: bool) -> None:
     found = cases(rows, Ranking(grammar, base, close))
     alone = cases(rows, Ranking(grammar, base, 0.0, alone=True))
     made = {"alone": _limits("the first alone", alone, base)}
-    for stance, allowed in ((opinions.AGREES, 0.002), (opinions.DIFFERS, 0.004), (opinions.SILENT, 0.004)):
+    for stance, allowed in ALLOWED.items():
         own = [one for one in found if one.stance == stance]
         made[stance] = _limits(f"the second {stance}", own, _start(stance, made["alone"]), allowed)
     _together(found, alone, made)
@@ -108,7 +111,7 @@ def fit(rows: list[Row], grammar: Grammar, write: bool) -> None:
         recognising.LIMITS.write_text(json.dumps(made["alone"].stored(), indent=1) + "\n", encoding="utf-8")
         stored = json.loads(opinions.OPINIONS.read_text(encoding="utf-8"))
         stored |= {"close": close, **{name: made[name].stored()
-                                      for name in (opinions.AGREES, opinions.DIFFERS, opinions.SILENT)}}
+                                      for name in ALLOWED}}
         opinions.OPINIONS.write_text(json.dumps(stored, indent=1) + "\n", encoding="utf-8")
 
 
@@ -116,8 +119,8 @@ def _start(stance: str, alone: Limits) -> Limits:
     """The limits that `fit` does not set: how bad a single figure may be, whatever the others say."""
     if stance == opinions.AGREES:
         return dataclasses.replace(alone, llr=-14.0, pmi=5.5, margin=0.0, worst=-10.0, last=-2.5)
-    if stance == opinions.DIFFERS:
-        return dataclasses.replace(alone, llr=-9.0, pmi=10.0, margin=1.5, worst=-6.0, last=-0.7)
+    if stance == opinions.NEAR:
+        return dataclasses.replace(alone, margin=0.5)
     return alone
 
 

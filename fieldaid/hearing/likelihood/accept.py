@@ -6,6 +6,7 @@
     worst          how far the token that fits worst lies behind the likeliest one at its place [nat, 0 at best]
     last           the same of the end of the text: low when the sound goes on
     alike_margin   the lead over the likeliest text that sounds alike ("-teen" for "-ty"); absent when there is none
+    rate           letters of the text for each second of speech: low when the text leaves speech out
     fit            llr, margin and worst weighed together, as they told right from wrong in the calibration
 
 No single one is enough: on noise the model invents unlikely text, so that the llr of a phrase can be good; an unlikely
@@ -27,7 +28,7 @@ class Limits:
 
     Attributes
     ----------
-    fit, llr, pmi, margin, worst, last, alike_margin : least figures
+    fit, llr, pmi, margin, worst, last, alike_margin, rate : least figures
     prior_weight : how much the priors count when meanings are ranked
     refused : taken off a meaning of which the parser leaves out a part [nat]
     base, by_llr, by_margin, by_worst : weights of `fit`; of the margin counts log(1 + m)
@@ -40,6 +41,7 @@ class Limits:
     worst: float = -8.0
     last: float = -0.7
     alike_margin: float = 4.0
+    rate: float = 5.0
     prior_weight: float = 0.3
     refused: float = 3.0
     base: float = 0.9
@@ -73,7 +75,7 @@ class Limits:
 
 @dataclass(frozen=True)
 class Figures:
-    """What the verdict rests on; see the module. `tokens` is the length of the row."""
+    """What the verdict rests on; see the module. `tokens` is the length of the row; what was not measured is None."""
 
     llr: float
     pmi: float
@@ -82,6 +84,7 @@ class Figures:
     last: float
     tokens: int
     alike_margin: float | None = None
+    rate: float | None = None
 
     @property
     def features(self) -> tuple[float, ...]:
@@ -95,5 +98,6 @@ class Figures:
     def accepted(self, limits: Limits) -> bool:
         return (self.fit(limits) >= limits.fit and self.llr >= limits.llr and self.pmi >= limits.pmi
                 and self.margin >= limits.margin and self.worst >= limits.worst
-                and self.last >= limits.last and (self.alike_margin is None
-                                                  or self.alike_margin >= limits.alike_margin))
+                and self.last >= limits.last
+                and (self.alike_margin is None or self.alike_margin >= limits.alike_margin)
+                and (self.rate is None or self.rate >= limits.rate))

@@ -28,6 +28,7 @@ from fieldaid.hearing.likelihood.network import TokenNetwork
 from fieldaid.hearing.likelihood.prior import Prior
 from fieldaid.hearing.likelihood.search import BEAM, COSTS, DROP, Costs, Found, search
 from fieldaid.hearing.likelihood.written import LOOSE, WrittenForms
+from fieldaid.hearing.pauses import spoken_s
 from fieldaid.hearing.sound import RATE
 
 ALIKE = "sound_alikes.tsv"
@@ -46,13 +47,15 @@ NO_RIVAL = 30.0
 
 @dataclass(frozen=True)
 class Measured:
-    """One sound, measured: meanings best first after the priors; None for `figures` when nothing was found."""
+    """One sound, measured: meanings best first after the priors; None for `figures` when nothing was found. `spoken` is
+    how long somebody spoke [s]."""
 
     found: Found
     meanings: list[Meaning]
     figures: Figures | None
     encoded: Encoded
     awaiting: str | None = None
+    spoken: float | None = None
 
 
 class LikelihoodRecogniser:
@@ -107,7 +110,7 @@ class LikelihoodRecogniser:
         """
         watch = Stopwatch()
         samples = usable(segment.samples)
-        measured = self.measure(samples, awaiting) if samples is not None else None
+        measured = self.measure(samples, awaiting, spoken_s(segment)) if samples is not None else None
         accepted = measured is not None and self.accepts(measured)
         return self.told(measured, accepted, segment, watch.ms())
 
@@ -128,8 +131,8 @@ class LikelihoodRecogniser:
         """Whether the best meaning is accepted on this recogniser's word alone."""
         return bool(measured.figures and measured.meanings[0].states and measured.figures.accepted(self.limits))
 
-    def measure(self, samples: np.ndarray, awaiting: str | None = None) -> Measured:
-        """Search, priors and figures for samples that `usable` let through.
+    def measure(self, samples: np.ndarray, awaiting: str | None = None, spoken: float | None = None) -> Measured:
+        """Search, priors and figures for samples that `usable` let through; `spoken`: how long somebody spoke [s].
 
         Raises
         ------
@@ -143,7 +146,7 @@ class LikelihoodRecogniser:
                        None if sub is None else self._network.answers(sub))
         meanings = gather(found.rows, self._parse(awaiting))[:RANKED]
         self._weigh(meanings)
-        return self._measured(found, meanings, encoded, awaiting)
+        return self._measured(Measured(found, meanings, None, encoded, awaiting, spoken))
 
     def propose(self, measured: Measured, texts: Sequence[str]) -> Measured:
         """`measured` with the meanings of these texts put beside its own, where they are new.
@@ -170,7 +173,7 @@ class LikelihoodRecogniser:
                 row = replace(row, score=row.score + costs)
                 meanings.append(Meaning(key, True, bool(parsed.refused), row, row.score))
         self._weigh(meanings)
-        return self._measured(measured.found, [*measured.meanings, *meanings], measured.encoded, measured.awaiting)
+        return self._measured(replace(measured, meanings=[*measured.meanings, *meanings]))
 
     def score(self, samples: np.ndarray, texts: Sequence[str]) -> list[float]:
         """Log-probability of each text for samples that `usable` let through, over all its written forms [nat]."""
@@ -200,18 +203,16 @@ class LikelihoodRecogniser:
         """What meanings are ordered by [nat]."""
         return one.score - self.limits.prior_weight * one.prior - self.limits.refused * one.refused
 
-    def _measured(self, found: Found, meanings: list[Meaning], encoded: Encoded, awaiting: str | None) -> Measured:
-        if not meanings:
-            return Measured(found, [], None, encoded, awaiting)
-        meanings = sorted(meanings, key=self.rank, reverse=True)
+    def _measured(self, measured: Measured) -> Measured:
+        """With the meanings in order and the figures of the best."""
+        if not measured.meanings:
+            return replace(measured, figures=None)
+        meanings = sorted(measured.meanings, key=self.rank, reverse=True)
         best, rest = meanings[0], meanings[1:]
-        lags = [self.rank(best) - self.rank(one) for one in rest]
-        measured = Measured(found, meanings, None, encoded, awaiting)
+        measured = replace(measured, meanings=meanings)
         leads = [ahead for _, ahead in self.alike(measured, best.row.text)] if best.states else []
-        figures = Figures(llr=best.score - found.free_score, pmi=best.pmi, margin=min(lags, default=NO_RIVAL),
-                          worst=best.row.worst, last=best.row.last, tokens=len(best.row.tokens),
-                          alike_margin=min(leads, default=None))
-        return replace(measured, figures=figures)
+        figures = figures_of(measured, best, min((self.rank(best) - self.rank(one) for one in rest), default=NO_RIVAL))
+        return replace(measured, figures=replace(figures, alike_margin=min(leads, default=None)))
 
     def _weigh(self, meanings: list[Meaning]) -> None:
         if meanings:
@@ -225,6 +226,15 @@ class LikelihoodRecogniser:
         if self._model is None:
             raise WrongUse("the recogniser was closed", next_step="make a new one")
         return self._model
+
+
+def figures_of(measured: Measured, best: Meaning, margin: float) -> Figures:
+    """The figures of one meaning, without those that need the model."""
+    rate = None
+    if measured.spoken is not None:
+        rate = sum(map(str.isalpha, best.row.text)) / measured.spoken
+    return Figures(llr=best.score - measured.found.free_score, pmi=best.pmi, margin=margin, worst=best.row.worst,
+                   last=best.row.last, tokens=len(best.row.tokens), rate=rate)
 
 
 def usable(samples: np.ndarray) -> np.ndarray | None:
