@@ -200,6 +200,33 @@ def test_a_missing_recording_says_how_to_get_it(bench, monkeypatch, tmp_path):
         hearing_noise.package_file("openttd-opensfx", "a/b.cat")
 
 
+# ---- people
+
+
+def test_the_grammars_of_the_closed_sets_read_every_line_as_meant(bench, tmp_path):
+    import hearing_people
+
+    for one in hearing_people.closed_sets():
+        folder = tmp_path / one.name
+        folder.mkdir()
+        (folder / "closed.yaml").write_text(one.grammar, encoding="utf-8")
+        small = load_grammar(folder)
+        for line, _ in one.clips:
+            assert small.parse(line.say).facts == line.facts, line
+        assert sum(bool(line.facts) for line, _ in one.clips) >= 4
+
+
+def test_recordings_are_brought_to_one_level(bench):
+    import hearing_people
+    from hearing_noise import invented
+
+    for loudness in (0.001, 0.1, 0.9):
+        framed = hearing_people.framed(np.pad(_hum() * np.float32(loudness * 10), 4000))
+        assert invented.active_level_db(framed) == pytest.approx(-23, abs=0.2)
+        assert abs(len(framed) - 1.7 * 16_000) < 800
+    assert not hearing_people.framed(np.zeros(9000, np.float32)).any()
+
+
 # ---- a run
 
 

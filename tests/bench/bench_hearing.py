@@ -169,7 +169,7 @@ class Bench:
         self.seconds.append(cpu)
         parsed = self.grammar.parse(heard.text)
         best = heard.text or (heard.alternatives[0][0] if heard.alternatives else "")
-        would = self.grammar.parse(best)
+        would = parsed if best == heard.text else self.grammar.parse(best)
         return {"heard": heard.text, "facts": parsed.facts, "command": command_of(parsed),
                 "command_fact": parsed.command_fact, "best": best, "best_facts": would.facts,
                 "best_command": command_of(would), "figures": heard.figures, "others": list(heard.alternatives[:3]),

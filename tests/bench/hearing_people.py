@@ -42,6 +42,7 @@ from hearing_score import Line
 
 RATE = 16_000
 _PROMPTS = "usr/share/asterisk/sounds/"
+_SPEAKERS = {"en": "en_US_f_Allison", "fr": "fr_CA_f_June"}
 _WORDS = (("ktuberling-data", "usr/share/ktuberling/sounds/en/*.ogg"),
           ("klettres-data", "usr/share/klettres/en*/*/*.ogg"),
           ("tuxpaint-stamps-default", "usr/share/tuxpaint/stamps/**/*_desc.ogg"),
@@ -91,44 +92,37 @@ def recordings(collection: str, count: int) -> list[Said]:
 
 
 def closed_sets() -> Iterator[ClosedSet]:
-    """Numbers, years and sides.
-
-    Raises
-    ------
-    MissingRecording : the package is missing
-    """
+    """Numbers, years and sides. Reading a clip raises MissingRecording when the package is missing."""
     folder = _prompts_folder("en")
     words = {**dict(enumerate(_UNITS)), **_TENS}
     numbers = [((value,), words[value]) for value in words]
     numbers += [((tens, unit), f"{words[tens]} {words[unit]}") for tens in (20, *_TENS) for unit in (1, 4, 7)]
-    yield ClosedSet("numbers", 'phrases: [{tells: {wind.mph: "{0-99 n}"}, say: "{0-99 n}"}]', tuple(
+    yield ClosedSet("numbers", 'phrases: [{tells: {wind.mph: "{n}"}, say: ["{0-99 n}"]}]', tuple(
         (Line(says, {"wind.mph": sum(parts)}), _digits(folder, says, parts)) for parts, says in numbers))
     years = [(century, rest) for century in (18, 19) for rest in (*range(10, 20), 20, *_TENS)] + [(20, 15), (20, 18)]
-    yield ClosedSet("years", 'phrases: [{tells: {building.built: "{year}"}, say: "[in] {year}"}]', tuple(
+    yield ClosedSet("years", 'phrases: [{tells: {building.built: "{year}"}, say: ["{year}"]}]', tuple(
         (Line(f"{words[a]} {words[b]}", {"building.built": 100 * a + b}), _digits(folder, f"{a}{b}", (a, b)))
         for a, b in years))
     sides = {"A": "alpha", "B": "bravo", "C": "charlie", "D": "delta"}
-    others = [letter for letter in "efghijklmnopqrstuvwxyz" if (folder / f"phonetic/{letter}_p.g722").is_file()]
     clips = [(Line(word, {"fire.side": side}), _one(folder / f"phonetic/{side.lower()}_p.g722", word))
              for side, word in sides.items()]
     clips += [(Line(f"another word: {letter}", {}), _one(folder / f"phonetic/{letter}_p.g722", letter))
-              for letter in others]
+              for letter in "efghijklmnopqrstuvwxyz"]
     rows = ", ".join(f"{side}: {word}" for side, word in sides.items())
     yield ClosedSet("sides", f"lists: {{side: {{{rows}}}}}\n"
-                    'phrases: [{tells: {fire.side: "{side}"}, say: "{side}"}]', tuple(clips))
+                    'phrases: [{tells: {fire.side: "{side}"}, say: ["{side}"]}]', tuple(clips))
 
 
 def _prompts_folder(language: str) -> Path:
     package = f"asterisk-core-sounds-{language}-g722"
-    found = sorted((hearing_noise.packages_folder() / package / _PROMPTS).glob(f"{language}*"))
-    if not found:
-        hearing_noise.package_file(package, _PROMPTS + language)
-    return found[0]
+    return hearing_noise.packages_folder() / package / _PROMPTS / _SPEAKERS[language]
 
 
 def _prompts(language: str) -> list[Said]:
     folder = _prompts_folder(language)
     names = [path.relative_to(folder).with_suffix("").as_posix() for path in sorted(folder.rglob("*.g722"))]
+    if not names:
+        raise _missing(folder)
     return [_one(folder / f"{name}.g722", name) for name in names if not _NO_SPEECH.search(name)]
 
 
@@ -146,6 +140,8 @@ def _digits(folder: Path, name: str, parts: tuple[int, ...]) -> Said:
 
 
 def _g722(path: Path) -> np.ndarray:
+    if not path.is_file():
+        raise _missing(path)
     try:
         from G722 import G722
     except ImportError:
@@ -153,12 +149,16 @@ def _g722(path: Path) -> np.ndarray:
     return np.asarray(G722(RATE, 64_000).decode(path.read_bytes()), np.float32) / 32768
 
 
+def _missing(path: Path) -> MissingRecording:
+    return MissingRecording(f"{path} is not there; get it with `python tests/bench/hearing_people.py --fetch`")
+
+
 def _words() -> list[Said]:
     found = []
     for package, pattern in _WORDS:
         paths = sorted((hearing_noise.packages_folder() / package).glob(pattern))
         if not paths:
-            hearing_noise.package_file(package, pattern)
+            raise _missing(hearing_noise.packages_folder() / package)
         found += [Said(f"{package}: {path.stem}", lambda path=path: _file(path)) for path in paths
                   if path.is_file() and not path.stem.startswith("Noise")]
     return found
@@ -173,7 +173,7 @@ def _file(source: Path | io.BytesIO) -> np.ndarray:
 def _read() -> list[Said]:
     folder = hearing_noise.packages_folder() / _SPHINX / "test" / "data"
     if not folder.is_dir():
-        raise MissingRecording(f"{folder} is not there; get it with `python tests/bench/hearing_people.py --fetch`")
+        raise _missing(folder)
     names = [*folder.glob("cards/*.wav"), *folder.glob("librivox/*.wav"), *folder.glob("forever/*_16k.wav")]
     found = [Said(path.stem, lambda path=path: _file(path)) for path in sorted(names)]
     raw = [folder / f"{name}.raw" for name in ("goforward", "numbers", "something", "tidigits/dhd.2934z")]
