@@ -67,6 +67,16 @@ def _parser() -> argparse.ArgumentParser:
     work.add_argument("topic", nargs="?", metavar="TOPIC", help="without one, the topics are listed")
     work.add_argument("words", nargs=argparse.REMAINDER, metavar="OPTIONS", help="of the topic; see TOPIC --help")
 
+    draw = commands.add_parser("draw", help="draw a roof from a situation file or a journal", epilog=CAUTION)
+    draw.add_argument("source", nargs="?", type=Path, metavar="FILE", help="a situation as YAML, or a journal")
+    draw.add_argument("--to", type=Path, metavar="DRAWING", help="the file to write, .svg or .png")
+    draw.add_argument("--examples", type=Path, metavar="FOLDER", help="draw the examples, roofs of different forms")
+    draw.add_argument("--format", choices=("svg", "png"), default="svg", help="without --to (default: %(default)s)")
+    draw.add_argument("--rules", type=Path, metavar="FOLDER", help="the rule pack (default: the shipped one)")
+    draw.add_argument("--overlay", type=Path, action="append", default=[], metavar="FOLDER",
+                      help="a department's own rules laid over the pack")
+    draw.add_argument("--no-engine", action="store_true", help="one guidance channel only")
+
     commands.add_parser("doctor", help="say what is installed, what is missing, and what that costs")
     return parser
 
@@ -140,6 +150,10 @@ def _run(options: argparse.Namespace) -> int:
         from fieldaid.session import work_out
 
         return work_out.run(options.topic, options.words, sys.stdout)
+    if options.command == "draw":
+        from fieldaid.session import drawing_room
+
+        return drawing_room.draw(options, sys.stdout)
     from fieldaid.session import doctor
 
     return doctor.report(sys.stdout)

@@ -14,15 +14,29 @@ from fieldaid.workings.placement_model import Opening, Question
 from fieldaid.workings.roof_model import FOOT, INCH, Face
 
 # The least distances of the trade limits, written again here [ft].
-KEEP_FT = {"array": 3, "skylight": 1, "scuttle": 1, "chimney": 1.5, "roof vent": 1, "wires": 10, "load": 6, "bad deck": 6}
+KEEP_FT = {
+    "array": 3,
+    "skylight": 1,
+    "scuttle": 1,
+    "chimney": 1.5,
+    "roof vent": 1,
+    "wires": 10,
+    "load": 6,
+    "bad deck": 6,
+}
 STEPS = 60
 
 
 def faults(question: Question, opening: Opening) -> list[str]:
     """What is wrong with an answer; empty when nothing is."""
     face = question.roof.face(opening.face)
-    found = [*carried(question, opening, face), *ways(question, opening), *stood(question, opening, face),
-             *wind(question, opening, face), *clear(question, opening, face)]
+    found = [
+        *carried(question, opening, face),
+        *ways(question, opening),
+        *stood(question, opening, face),
+        *wind(question, opening, face),
+        *clear(question, opening, face),
+    ]
     if not face.plan.buffer(1e-6).covers(opening.plan):
         found.append("the opening leaves its face")
     return found

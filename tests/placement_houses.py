@@ -44,8 +44,9 @@ def fire_part(roof: RoofModel, side: str) -> Polygon:
     xm, ym = (x0 + x1) / 2, (y0 + y1) / 2
     if side == "centre":
         return box((x0 + xm) / 2, (y0 + ym) / 2, (xm + x1) / 2, (ym + y1) / 2)
-    return box(xm if "D" in side else x0, ym if "C" in side else y0,
-               xm if "B" in side else x1, ym if "A" in side else y1)
+    return box(
+        xm if "D" in side else x0, ym if "C" in side else y0, xm if "B" in side else x1, ym if "A" in side else y1
+    )
 
 
 def random_roof(rng: random.Random) -> RoofModel:
@@ -54,8 +55,11 @@ def random_roof(rng: random.Random) -> RoofModel:
         form = rng.choice(("gable", "gable", "hip", "hip", "pyramid", "shed", "flat", "L", "T"))
         length, width = rng.uniform(16, 80) * FOOT, rng.uniform(14, 44) * FOOT
         pitch = rng.choice((2, 3, 4, 5, 6, 8, 10, 12, 14)) / 12
-        rest = dict(ridge_runs=rng.choice(("B-D", "A-C")), spacing_m=rng.choice((12, 16, 19.2, 24, 30)) * INCH,
-                    overhang_m=rng.choice((0, 0, 1, 1.5, 2)) * FOOT)
+        rest = dict(
+            ridge_runs=rng.choice(("B-D", "A-C")),
+            spacing_m=rng.choice((12, 16, 19.2, 24, 30)) * INCH,
+            overhang_m=rng.choice((0, 0, 1, 1.5, 2)) * FOOT,
+        )
         if form == "pyramid":
             length = width
         if form == "flat":
@@ -96,9 +100,18 @@ def random_question(rng: random.Random) -> Question:
         if isinstance(plan, Polygon) and plan.area > 0.01:
             obstacles.append(Obstacle(kind, plan, f"{kind} {n}"))
     fire = rng.choice((*"ABCD", "AB", "BC", "CD", "DA", "centre"))
-    return Question(roof, wind, fire_part(roof, fire), "" if fire == "centre" else fire, tuple(ways), tuple(obstacles),
-                    framing=rng.choice(("rafters", "rafters", None)), deck=rng.choice(("plywood", "plank", None)),
-                    ceiling=rng.choice(("flat", None)), crew=rng.choice((2, 3, 4, None)))
+    return Question(
+        roof,
+        wind,
+        fire_part(roof, fire),
+        "" if fire == "centre" else fire,
+        tuple(ways),
+        tuple(obstacles),
+        framing=rng.choice(("rafters", "rafters", None)),
+        deck=rng.choice(("plywood", "plank", None)),
+        ceiling=rng.choice(("flat", None)),
+        crew=rng.choice((2, 3, 4, None)),
+    )
 
 
 Moved = Callable[[float, float], tuple[float, float]]
@@ -123,19 +136,33 @@ def moved(question: Question, to: Moved, names: dict[str, str]) -> Question:
         return a, b, one[2] - a * x - b * y
 
     roof = question.roof
-    faces = tuple(replace(face, name=renamed(face.name), side=names.get(face.side, ""), plan=shape(face.plan),
-                          down=turned(*face.down), plane=plane(face.plane)) for face in roof.faces)
+    faces = tuple(
+        replace(
+            face,
+            name=renamed(face.name),
+            side=names.get(face.side, ""),
+            plan=shape(face.plan),
+            down=turned(*face.down),
+            plane=plane(face.plane),
+        )
+        for face in roof.faces
+    )
     lines = tuple(replace(line, plan=shape(line.plan), faces=tuple(map(renamed, line.faces))) for line in roof.lines)
     members = tuple(replace(one, plan=shape(one.plan), face=renamed(one.face)) for one in roof.members)
-    new = replace(roof, footprint=shape(roof.footprint), outline=shape(roof.outline), faces=faces, lines=lines,
-                  members=members)
+    new = replace(
+        roof, footprint=shape(roof.footprint), outline=shape(roof.outline), faces=faces, lines=lines, members=members
+    )
     return replace(
-        question, roof=new, wind=turned(*question.wind), fire=shape(question.fire),
+        question,
+        roof=new,
+        wind=turned(*question.wind),
+        fire=shape(question.fire),
         fire_sides="".join(names[side] for side in question.fire_sides),
         ways=tuple(replace(way, ends=(to(*way.ends[0]), to(*way.ends[1]))) for way in question.ways),
         obstacles=tuple(replace(one, plan=shape(one.plan)) for one in question.obstacles),
         refused=tuple((names[side], why) for side, why in question.refused),
-        within=None if question.within is None else shape(question.within))
+        within=None if question.within is None else shape(question.within),
+    )
 
 
 MIRROR: tuple[Moved, dict[str, str]] = (lambda x, y: (-x, y), {"A": "A", "B": "D", "C": "C", "D": "B"})

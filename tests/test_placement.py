@@ -32,15 +32,32 @@ WEST = (-1.0, 0.0)
 def gable(**told) -> Question:  # type: ignore[no-untyped-def]
     """The invented house of the design: ridge from B to D, fire at C, wind from B, ladders at the BC corner and A."""
     roof = build("gable", 40 * FOOT, 28 * FOOT, 6 / 12)
-    base = dict(roof=roof, wind=WEST, fire=fire_part(roof, "C"), fire_sides="C",
-                ways=(corner(roof, "BC"), along_side(roof, "A")), framing="rafters", deck="plank", ceiling="flat", crew=3)
+    base = dict(
+        roof=roof,
+        wind=WEST,
+        fire=fire_part(roof, "C"),
+        fire_sides="C",
+        ways=(corner(roof, "BC"), along_side(roof, "A")),
+        framing="rafters",
+        deck="plank",
+        ceiling="flat",
+        crew=3,
+    )
     return Question(**{**base, **told})
 
 
 def hip(**told) -> Question:  # type: ignore[no-untyped-def]
     roof = build("hip", 44 * FOOT, 28 * FOOT, 6 / 12)
-    base = dict(roof=roof, wind=WEST, fire=fire_part(roof, "D"), fire_sides="D",
-                ways=(corner(roof, "CD"), corner(roof, "AB")), framing="rafters", deck="plank", crew=2)
+    base = dict(
+        roof=roof,
+        wind=WEST,
+        fire=fire_part(roof, "D"),
+        fire_sides="D",
+        ways=(corner(roof, "CD"), corner(roof, "AB")),
+        framing="rafters",
+        deck="plank",
+        crew=2,
+    )
     return Question(**{**base, **told})
 
 
@@ -49,7 +66,12 @@ def test_the_house_of_the_design() -> None:
     best = place(gable()).best
     assert best is not None and faults(gable(), best) == []
     assert (best.face, best.kind, best.size_ft, best.way_off, best.second_way) == (
-        "C", "rectangle", (4.0, 8.0), "BC ladder", "A ladder")
+        "C",
+        "rectangle",
+        (4.0, 8.0),
+        "BC ladder",
+        "A ladder",
+    )
     assert best.over_fire and best.lie == "along" and best.condition == ""
     assert [cut.name for cut in best.cuts] == ["top", "far side", "bottom", "near side"]
     assert best.cuts[0].rides_over == (("rafter", 6),) and best.cuts[1].rides_over == ()
@@ -92,11 +114,14 @@ def test_an_existing_opening_over_the_fire_is_preferred_to_a_cut() -> None:
     assert best.cuts == () and any("fall hole" in note for note in best.notes)
 
 
-@pytest.mark.parametrize(("told", "code"), [
-    (dict(ways=()), "ways"),
-    (dict(refused=(("A", "panels, where they end is not told"), ("C", "panels"))), "obstacles"),
-    (dict(knee_wall_m=0.9, void="knee wall", within=box(0, 0, 0.5, 0.5)), "section"),
-])
+@pytest.mark.parametrize(
+    ("told", "code"),
+    [
+        (dict(ways=()), "ways"),
+        (dict(refused=(("A", "panels, where they end is not told"), ("C", "panels"))), "obstacles"),
+        (dict(knee_wall_m=0.9, void="knee wall", within=box(0, 0, 0.5, 0.5)), "section"),
+    ],
+)
 def test_no_place_at_all(told: dict, code: str) -> None:
     answer = place(gable(**told))
     assert answer.best is None and answer.second is None
@@ -261,5 +286,6 @@ def test_ways_off_by_name() -> None:
     roof = gable().roof
     for name in (*CORNERS, *SIDE_ENDS):
         way = corner(roof, name) if len(name) == 2 else along_side(roof, name)
-        assert isinstance(way, WayOff) and all(roof.outline.distance(box(x, y, x, y).centroid) < 1e-9
-                                               for x, y in way.ends)
+        assert isinstance(way, WayOff) and all(
+            roof.outline.distance(box(x, y, x, y).centroid) < 1e-9 for x, y in way.ends
+        )

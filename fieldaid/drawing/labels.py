@@ -41,30 +41,45 @@ class Labels:
         inside = box[0] >= left and box[1] >= top and box[2] <= right and box[3] <= bottom
         return inside and not any(overlap(box, other) for other in self.taken)
 
-    def put(self, page: Page, text: str, at: Spot, size: float = LEAST_TEXT, bold: bool = False,
-            first: float = 0.0) -> bool:
+    def put(
+        self, page: Page, text: str, at: Spot, size: float = LEAST_TEXT, bold: bool = False, first: float = 0.0
+    ) -> bool:
         """Writes `text` as near to `at` as there is room, `first` the distance to begin with; whether there was room.
 
-        Text lies on a white ground, so that lines under it do not cross it.
+        Lines are parted by a newline. Text lies on a white ground, so that lines under it do not cross it.
         """
-        width, height = Text((0, 0), text, size, bold=bold).width, size
-        for reach in (first, first + 14, first + 28, *(first + 28 + step * 22 for step in range(1, 16))):
+        lines = text.split("\n")
+        width = max(Text((0, 0), line, size, bold=bold).width for line in lines)
+        step = size * 1.1
+        height = step * len(lines)
+        for reach in (first, first + 14, first + 28, *(first + 28 + more * 22 for more in range(1, 16))):
             for turn in range(16):
                 angle = math.radians(turn * 22.5 + 90.0)
                 x = at[0] + math.cos(angle) * (reach + width / 2 * abs(math.cos(angle)))
                 y = at[1] + math.sin(angle) * (reach + height / 2 * abs(math.sin(angle)))
-                one = Text((x, y + 0.28 * size), text, size, "middle", bold)
-                left, top, right, bottom = one.box
-                box = (left - _PAD, top - _PAD / 2, right + _PAD, bottom + _PAD / 2)
+                box = (x - width / 2 - _PAD, y - height / 2 - _PAD / 2, x + width / 2 + _PAD, y + height / 2 + _PAD / 2)
                 if not self.is_free(box):
                     continue
                 if reach > first + _NEAR:
                     page.add(Path((_edge(box, at), at), 1.5))
-                page.add(Path(((box[0], box[1]), (box[2], box[1]), (box[2], box[3]), (box[0], box[3])), 0.0, "none",
-                              "white", True), one)
+                page.add(
+                    Path(
+                        ((box[0], box[1]), (box[2], box[1]), (box[2], box[3]), (box[0], box[3])),
+                        0.0,
+                        "none",
+                        "white",
+                        True,
+                    )
+                )
+                page.add(
+                    *(
+                        Text((x, y - height / 2 + step * (n + 0.5) + 0.28 * size), line, size, "middle", bold)
+                        for n, line in enumerate(lines)
+                    )
+                )
                 self.taken.append(box)
                 return True
-        self.unplaced.append(text)
+        self.unplaced.append(text.replace("\n", " "))
         return False
 
 

@@ -13,12 +13,19 @@ from shapely.geometry.base import BaseGeometry
 from fieldaid.drawing.shapes import Path
 
 Pattern = Literal["diagonal", "back diagonal", "crossed", "grid", "upright", "level"]
-_TURNS = {"diagonal": (45.0,), "back diagonal": (135.0,), "crossed": (45.0, 135.0), "grid": (0.0, 90.0),
-          "upright": (90.0,), "level": (0.0,)}
+_TURNS = {
+    "diagonal": (45.0,),
+    "back diagonal": (135.0,),
+    "crossed": (45.0, 135.0),
+    "grid": (0.0, 90.0),
+    "upright": (90.0,),
+    "level": (0.0,),
+}
 
 
-def filled(area: BaseGeometry, pattern: Pattern, gap: float, width: float = 1.5,
-           dash: tuple[float, ...] = ()) -> list[Path]:
+def filled(
+    area: BaseGeometry, pattern: Pattern, gap: float, width: float = 1.5, dash: tuple[float, ...] = ()
+) -> list[Path]:
     """Lines of a pattern over an area in page units, `gap` apart; nothing for an empty area."""
     if area.is_empty:
         return []

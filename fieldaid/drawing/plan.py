@@ -21,9 +21,17 @@ OUT: dict[str, Spot] = {"A": (0.0, 1.0), "B": (-1.0, 0.0), "C": (0.0, -1.0), "D"
 COMPASS = ("north", "northeast", "east", "southeast", "south", "southwest", "west", "northwest")
 # Line styles: what must not be cut is heavy, valleys broken differently from hips.
 STYLES: dict[str, tuple[float, tuple[float, ...]]] = {
-    "ridge": (6.0, ()), "hip": (4.5, ()), "valley": (4.5, (16.0, 5.0, 3.0, 5.0)), "eave": (3.0, ()), "rake": (3.0, ()),
-    "curb": (3.5, (10.0, 4.0)), "break": (3.0, ()), "high edge": (5.0, ()), "wall": (3.0, ())}
-_MARGIN = 130.0
+    "ridge": (6.0, ()),
+    "hip": (4.5, ()),
+    "valley": (4.5, (16.0, 5.0, 3.0, 5.0)),
+    "eave": (3.0, ()),
+    "rake": (3.0, ()),
+    "curb": (3.5, (10.0, 4.0)),
+    "break": (3.0, ()),
+    "high edge": (5.0, ()),
+    "wall": (3.0, ()),
+}
+_MARGIN = 150.0
 
 
 @dataclass
@@ -35,6 +43,7 @@ class Plan:
     area: Box
     labels: Labels = field(init=False)
     used: dict[str, str] = field(default_factory=dict)
+    waiting: list[tuple[str, Spot, bool, float, bool]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.labels = Labels(self.area)
@@ -60,7 +69,7 @@ class Plan:
         return tuple(self.at(x, y) for x, y in shape.exterior.coords[:-1])
 
     def draw(self) -> None:
-        """Everything, from the ground up; labels last, so that they lie on top."""
+        """Everything, from the ground up; labels last, so that they lie on top and keep off every mark."""
         self._frame()
         self._no_go_areas()
         self._obstacles()
@@ -73,6 +82,22 @@ class Plan:
         if opening is not None:
             self._people(opening)
         self._names()
+        (x0, y1), (x1, y0) = self.at(*self.roof.outline.bounds[:2]), self.at(*self.roof.outline.bounds[2:])
+        roof = (x0 - 4, y0 - 4, x1 + 4, y1 + 4)
+        people = {one.who.split(",")[0] for one in opening.stances} if opening is not None else set()
+        for text, at, bold, first, outside in sorted(self.waiting, key=lambda one: (not one[4], one[0] not in people)):
+            if outside:
+                self.labels.taken.append(roof)
+                placed = self.labels.put(self.page, text, at, bold=bold, first=first)
+                self.labels.taken.remove(roof)
+                if placed:
+                    continue
+                self.labels.unplaced.pop()
+            self.labels.put(self.page, text, at, bold=bold, first=first)
+
+    def _label(self, text: str, at: Spot, *, bold: bool = False, first: float = 0.0, outside: bool = False) -> None:
+        """Asks for a label near `at`; `outside` keeps it off the roof where there is room for that."""
+        self.waiting.append((text, at, bold, first, outside))
 
     def _say(self, mark: str, words: str) -> None:
         self.used.setdefault(mark, words)
@@ -82,7 +107,7 @@ class Plan:
     def _frame(self) -> None:
         roof = self.roof
         self.page.add(Path(self.ring(roof.outline), 3.0, "black", "white", True))
-        for member in roof.members:
+        for member in roof.members if self.scene.to_scale else ():
             if member.face:
                 self.page.add(Path(tuple(self.at(x, y) for x, y in member.plan.coords), 1.0, dash=(3.0, 4.0)))
                 self._say("member", "rafters, jacks, joists: ridden over, not cut")
@@ -102,15 +127,20 @@ class Plan:
             if lines:
                 longest = max(lines, key=lambda line: (round(line.plan.length, 3), -line.plan.centroid.y))
                 spot = longest.plan.interpolate(0.5, normalized=True)
-                self.labels.put(self.page, kind, self.at(spot.x, spot.y), first=16)
+                self._label(kind, self.at(spot.x, spot.y), first=16)
 
     def _no_go_areas(self) -> None:
         scene = self.scene
         if scene.no_go:
-            for part in polygons(self.on_page(self.roof.outline)):
+            bad_deck = shapely.union_all([self._deck(place) for place, _ in scene.decks])
+            for part in polygons(self.on_page(self.roof.outline.difference(bad_deck))):
                 self.page.add(*filled(part, "crossed", 26.0, 2.0))
             self._say("no-go", "nobody goes here")
-        bad = {} if scene.no_go else {one.face: one for one in (scene.answer.rejections if scene.answer else ()) if one.code == "windward"}
+        bad = (
+            {}
+            if scene.no_go
+            else {one.face: one for one in (scene.answer.rejections if scene.answer else ()) if one.code == "windward"}
+        )
         refused = {} if scene.no_go else dict(scene.refused)
         for face in self.roof.faces:
             where = self.on_page(face.plan)
@@ -118,7 +148,7 @@ class Plan:
                 self.page.add(*filled(where, "crossed", 26.0, 2.0))
                 self._say("no-go", "nobody goes here")
                 spot = where.representative_point()
-                self.labels.put(self.page, refused[face.side].split(",")[0], (spot.x, spot.y), bold=True)
+                self._label(refused[face.side].split(",")[0], (spot.x, spot.y), bold=True)
             elif face.name in bad:
                 self.page.add(*filled(where, "level", 13.0, 1.0))
                 self._say("windward", "the wind blows onto it: no opening")
@@ -127,7 +157,7 @@ class Plan:
             for part in polygons(self.on_page(shape)):
                 self.page.add(*filled(part, "crossed", 14.0, 2.5))
                 spot = part.representative_point()
-                self.labels.put(self.page, f"{what} deck", (spot.x, spot.y), bold=True)
+                self._label(f"{what} deck", (spot.x, spot.y), bold=True)
             self._say("no-go", "nobody goes here")
 
     def _deck(self, place: str) -> BaseGeometry:
@@ -161,7 +191,7 @@ class Plan:
                 self._say("other", "something else that stands there")
             reach = min(shape.bounds[2] - shape.bounds[0], shape.bounds[3] - shape.bounds[1]) / 2
             self.labels.keep_free(*([shape.bounds] if one.kind == "chimney" else []))
-            self.labels.put(self.page, one.name or one.kind, (middle.x, middle.y), first=0 if reach > 24 else reach + 6)
+            self._label(one.name or one.kind, (middle.x, middle.y), first=0 if reach > 24 else reach + 6)
 
     def _opening(self) -> Opening | None:
         """The place worked out, with its cuts; or the face that was named without measures. Never after a no-go."""
@@ -177,7 +207,7 @@ class Plan:
             self.page.add(Path(self.ring(second.plan), 2.5, dash=(4.0, 5.0), closed=True))
             self._say("second", "the second place")
             middle = self.on_page(second.plan).centroid
-            self.labels.put(self.page, "second", (middle.x, middle.y))
+            self._label("second", (middle.x, middle.y))
         if best.face and best.drop_path.area > best.plan.area * 1.01:
             strip = self.on_page(best.drop_path)
             clipped = strip.intersection(shapely.box(*self.area))
@@ -196,8 +226,7 @@ class Plan:
         high = max(face.plan.exterior.coords, key=lambda point: face.height(*point))
         spot = face.plan.representative_point()
         toward = LineString([(spot.x, spot.y), high]).interpolate(0.3, normalized=True)
-        self.labels.put(self.page, "this face, high: by its side alone, not measured", self.at(toward.x, toward.y),
-                        bold=True)
+        self._label("this face, high: by its side alone, not measured", self.at(toward.x, toward.y), bold=True)
 
     def _cuts(self, best: Opening, shape: BaseGeometry) -> None:
         """The kerfs and their numbers, just outside the opening; kerfs inside it are numbered on themselves."""
@@ -214,17 +243,31 @@ class Plan:
                 share = 0.2 + 0.6 * (upright.index(cut) % 2)
                 at = (x0 + (x1 - x0) * share, y0 + (y1 - y0) * share)
             else:
-                (x0, y0), (x1, y1) = line.coords[0], line.coords[-1]
-                long = math.hypot(x1 - x0, y1 - y0) or 1.0
-                square = (-(y1 - y0) / long, (x1 - x0) / long)
-                sign = 1.0 if square[0] * out[0] + square[1] * out[1] >= 0 else -1.0
-                away = symbols.NUMBER + 7
-                at = (spot.x + sign * square[0] * away, spot.y + sign * square[1] * away)
+                at = self._beside(line, out, best)
             self.page.add(*symbols.number(at, str(cut.number)))
             self.labels.mark(at, symbols.NUMBER)
         self.labels.keep_free(shape.bounds)
         if best.cuts:
             self._say("number", "order of the cuts")
+
+    def _beside(self, line: LineString, out: Spot, best: Opening) -> Spot:
+        """Where a kerf's number goes: outside it, else inside, clear of people and of other numbers."""
+        (x0, y0), (x1, y1) = line.coords[0], line.coords[-1]
+        long = math.hypot(x1 - x0, y1 - y0) or 1.0
+        square = (-(y1 - y0) / long, (x1 - x0) / long)
+        sign = 1.0 if square[0] * out[0] + square[1] * out[1] >= 0 else -1.0
+        people = [self.at(*one.at) for one in best.stances]
+        reach = symbols.NUMBER
+        first = None
+        for away in (reach + 7, -(reach + 7), reach + 24):
+            for share in (0.5, 0.3, 0.7, 0.1, 0.9):
+                spot = (x0 + (x1 - x0) * share, y0 + (y1 - y0) * share)
+                at = (spot[0] + sign * square[0] * away, spot[1] + sign * square[1] * away)
+                first = first or at
+                box = (at[0] - reach, at[1] - reach, at[0] + reach, at[1] + reach)
+                if self.labels.is_free(box) and all(math.dist(at, one) > reach + 15 for one in people):
+                    return at
+        return first or out
 
     # -- fire, smoke, people -----------------------------------------------------------------------------------------
 
@@ -241,7 +284,7 @@ class Plan:
         self.page.add(*symbols.flame(at))
         self.labels.mark(at, 26)
         self._say("fire", "fire: somewhere in that part of the house")
-        self.labels.put(self.page, scene.fire or "fire", at, bold=True, first=32)
+        self._label(scene.fire or "fire", at, bold=True, first=32)
 
     def _clear_of_opening(self, at: Spot, radius: float) -> Spot:
         """`at`, or the nearest place beside what is taken there already."""
@@ -260,7 +303,7 @@ class Plan:
             self.page.add(*symbols.smoke(at, one.volume))
             self.labels.mark(at, 20)
             words = f"{one.vent.replace('_', ' ')}: {one.volume or 'smoke'}{', ' + one.push if one.push else ''}"
-            self.labels.put(self.page, words, at, first=22)
+            self._label(words, at, first=22)
             if one.volume == "none":
                 self._say("no smoke", "looked at: no smoke seen there")
             else:
@@ -277,8 +320,12 @@ class Plan:
         if side and side in OUT:
             # Which part of the side is not told: a third along it keeps the marks apart.
             share = {"eave": 0.33, "window": 0.67, "door": 0.55, "gable": 0.5}.get(vent, 0.4)
-            spot = {"A": (x0 + (x1 - x0) * share, y0), "B": (x0, y0 + (y1 - y0) * share),
-                    "C": (x0 + (x1 - x0) * share, y1), "D": (x1, y0 + (y1 - y0) * share)}[side]
+            spot = {
+                "A": (x0 + (x1 - x0) * share, y0),
+                "B": (x0, y0 + (y1 - y0) * share),
+                "C": (x0 + (x1 - x0) * share, y1),
+                "D": (x1, y0 + (y1 - y0) * share),
+            }[side]
             x, y = self.at(*spot)
             return x + OUT[side][0] * 24, y + OUT[side][1] * 24
         return middle
@@ -292,8 +339,13 @@ class Plan:
             if best is not None and best.way_off == way.name and not way.told:
                 at = self.at(*best.way.coords[-1])
             if not way.told:
-                self.page.add(Path(((x0 + out[0] * 10, y0 + out[1] * 10), (x1 + out[0] * 10, y1 + out[1] * 10)), 2.0,
-                                   dash=(3.0, 8.0)))
+                self.page.add(
+                    Path(
+                        ((x0 + out[0] * 10, y0 + out[1] * 10), (x1 + out[0] * 10, y1 + out[1] * 10)),
+                        2.0,
+                        dash=(3.0, 8.0),
+                    )
+                )
                 self._say("side ladder", "only its side is told: anywhere on the dots")
             self.page.add(*symbols.ladder(at, out, way.told))
             if way.told:
@@ -301,10 +353,12 @@ class Plan:
             centre = (at[0] + out[0] * 24, at[1] + out[1] * 24)
             self.labels.mark(centre, 34)
             if not way.usable:
-                self.page.add(Path(((centre[0] - 30, centre[1] - 30), (centre[0] + 30, centre[1] + 30)), 4.0),
-                              Path(((centre[0] - 30, centre[1] + 30), (centre[0] + 30, centre[1] - 30)), 4.0))
+                self.page.add(
+                    Path(((centre[0] - 30, centre[1] - 30), (centre[0] + 30, centre[1] + 30)), 4.0),
+                    Path(((centre[0] - 30, centre[1] + 30), (centre[0] + 30, centre[1] - 30)), 4.0),
+                )
                 self._say("lost ladder", "ladder that is not usable")
-            self.labels.put(self.page, way.name, (at[0] + out[0] * 66, at[1] + out[1] * 66), first=8)
+            self._label(way.name, (at[0] + out[0] * 60, at[1] + out[1] * 60), first=6, outside=True)
 
     def _outward(self, ends: tuple[Spot, Spot]) -> Spot:
         """The way out of the house at a ladder, on the page: square to its side, slanting at a corner."""
@@ -334,7 +388,7 @@ class Plan:
             self.labels.mark(at, 14)
             self._say("person", "where each ends before it is opened")
         for one in best.stances:
-            self.labels.put(self.page, one.who.split(",")[0], self.at(*one.at), first=16)
+            self._label(one.who.split(",")[0], self.at(*one.at), first=16)
 
     # -- around it ---------------------------------------------------------------------------------------------------
 
@@ -342,8 +396,12 @@ class Plan:
         x0, y0, x1, y1 = self.roof.outline.bounds
         left, top, right, bottom = self.area
         (px0, py1), (px1, py0) = self.at(x0, y0), self.at(x1, y1)
-        for name, at in {"A": ((px0 + px1) / 2, bottom - 26), "B": (left + 26, (py0 + py1) / 2),
-                         "C": ((px0 + px1) / 2, top + 26), "D": (right - 26, (py0 + py1) / 2)}.items():
+        for name, at in {
+            "A": ((px0 + px1) / 2, bottom - 26),
+            "B": (left + 26, (py0 + py1) / 2),
+            "C": ((px0 + px1) / 2, top + 26),
+            "D": (right - 26, (py0 + py1) / 2),
+        }.items():
             self.page.add(*symbols.letter(at, name))
             self.labels.mark(at, 24)
 
@@ -365,24 +423,15 @@ class Plan:
             self.page.add(*symbols.wind(at, (-x, y)))
             self.labels.mark(at, 42)
             self._say("wind", "wind")
-            self._beside_the_roof(scene.wind or "wind", at)
+            words = (scene.wind or "wind").replace("wind from ", "wind from\n").replace(", ", ",\n")
+            self._label(words, at, bold=True, first=44, outside=True)
         if scene.to_scale:
             feet = max(step for step in (2, 5, 10, 20, 50) if step * FOOT * self.scale <= 220 or step == 2)
             long = feet * FOOT * self.scale
             x, y = right - long - 24, bottom - 24
             self.page.add(Path(((x, y - 8), (x, y), (x + long, y), (x + long, y - 8)), 2.5))
             self.labels.keep_free((x, y - 10, x + long, y + 4))
-            self.labels.put(self.page, f"{feet} ft", (x + long / 2, y), first=14)
-
-    def _beside_the_roof(self, text: str, at: Spot) -> None:
-        """A label that keeps off the roof where there is room for it."""
-        (x0, y1), (x1, y0) = self.at(*self.roof.outline.bounds[:2]), self.at(*self.roof.outline.bounds[2:])
-        self.labels.keep_free((x0 - 4, y0 - 4, x1 + 4, y1 + 4))
-        placed = self.labels.put(self.page, text, at, bold=True, first=48)
-        self.labels.taken.remove((x0 - 4, y0 - 4, x1 + 4, y1 + 4))
-        if not placed:
-            self.labels.unplaced.pop()
-            self.labels.put(self.page, text, at, bold=True, first=48)
+            self._label(f"{feet} ft", (x + long / 2, y), first=14, outside=True)
 
     def _wind_from_sides(self) -> tuple[float, float] | None:
         found = [OUT[side] for side in self.scene.wind_sides]

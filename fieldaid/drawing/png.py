@@ -33,8 +33,12 @@ def png(page: Page, scale: float = 1.0) -> bytes:
             _text(draw, one, by)
         elif isinstance(one, Disc):
             x, y, r = one.at[0] * by, one.at[1] * by, one.radius * by
-            draw.ellipse((x - r, y - r, x + r, y + r), fill=_grey(one.fill), outline=_grey(one.ink),
-                         width=max(1, round(one.width * by)))
+            draw.ellipse(
+                (x - r, y - r, x + r, y + r),
+                fill=_grey(one.fill),
+                outline=_grey(one.ink),
+                width=max(1, round(one.width * by)),
+            )
         else:
             _path(draw, one, by)
     image = image.resize((round(page.width * scale), round(page.height * scale)), Image.Resampling.LANCZOS)
@@ -59,8 +63,15 @@ def _text(draw: Any, one: Text, by: float) -> None:
         long = draw.textlength(one.text, font=font)
     x = one.at[0] * by - {"start": 0.0, "middle": 0.5, "end": 1.0}[one.anchor] * long
     stroke = round(size * 0.035) if one.bold else 0
-    draw.text((x, one.at[1] * by), one.text, font=font, fill=_grey(one.ink), anchor="ls", stroke_width=stroke,
-              stroke_fill=_grey(one.ink))
+    draw.text(
+        (x, one.at[1] * by),
+        one.text,
+        font=font,
+        fill=_grey(one.ink),
+        anchor="ls",
+        stroke_width=stroke,
+        stroke_fill=_grey(one.ink),
+    )
 
 
 def _path(draw: Any, one: Path, by: float) -> None:

@@ -19,8 +19,12 @@ def draw_section(page: Page, area: Box, question: Question, opening: Opening) ->
     down = face.down
     middle = opening.plan.centroid
     reach = 2 * max(roof.bounds[2] - roof.bounds[0], roof.bounds[3] - roof.bounds[1])
-    ray = LineString([(middle.x - down[0] * reach, middle.y - down[1] * reach),
-                      (middle.x + down[0] * reach, middle.y + down[1] * reach)])
+    ray = LineString(
+        [
+            (middle.x - down[0] * reach, middle.y - down[1] * reach),
+            (middle.x + down[0] * reach, middle.y + down[1] * reach),
+        ]
+    )
     through = roof.outline.intersection(ray)
     parts = [part for part in getattr(through, "geoms", [through]) if part.distance(middle) < 1e-6]
     line = parts[0]
@@ -49,8 +53,10 @@ def draw_section(page: Page, area: Box, question: Question, opening: Opening) ->
     before = [point for point in profile if point[0] < start]
     after = [point for point in profile if point[0] > stop]
     h0, h1 = (roof.height(*line.interpolate(one).coords[0]) or 0.0 for one in (start, stop))
-    page.add(Path(tuple(at(*point) for point in [*before, (start, h0)]), 5.0),
-             Path(tuple(at(*point) for point in [(stop, h1), *after]), 5.0))
+    page.add(
+        Path(tuple(at(*point) for point in [*before, (start, h0)]), 5.0),
+        Path(tuple(at(*point) for point in [(stop, h1), *after]), 5.0),
+    )
     for along in (0.0, line.length):
         page.add(Path((at(along, 0.0), at(along, -wall)), 4.0))
     labels = Labels((left, upper + 26, right, lower))
@@ -65,6 +71,10 @@ def draw_section(page: Page, area: Box, question: Question, opening: Opening) ->
         if depth / FOOT > 0.5:
             labels.put(page, f"about {depth / FOOT:.0f} ft", at((start + stop) / 2, depth / 2), first=0)
     else:
-        labels.put(page, "ceiling not told" if question.ceiling is None else f"{question.ceiling} ceiling",
-                   at(line.length / 2, 0.0), first=0)
+        labels.put(
+            page,
+            "ceiling not told" if question.ceiling is None else f"{question.ceiling} ceiling",
+            at(line.length / 2, 0.0),
+            first=0,
+        )
     labels.put(page, "opening", mid, bold=True, first=14)

@@ -17,8 +17,10 @@ from fieldaid.workings.placement_model import Opening
 from fieldaid.workings.roof_model import FOOT
 
 WIDTH, HEIGHT = 1600.0, 1130.0
-AID = ("Training and practice aid. A proposal from what was told; the roof itself was not seen. The incident commander, "
-       "the department and local procedure decide.")
+AID = (
+    "Training and practice aid. A proposal from what was told; the roof itself was not seen. The incident commander, "
+    "the department and local procedure decide."
+)
 # Plan on the left, words on the right, marks in columns below both; the plan grows where marks are few.
 _TOP, _BOTTOM, _SPLIT = 96.0, 1012.0, 1060.0
 _MARK_COLUMNS, _MARK_ROW = 3, 28.0
@@ -36,12 +38,23 @@ def sheet(scene: Scene) -> Page:
     page.add(Path(((area[0], area[1]), (area[2], area[1]), (area[2], area[3]), (area[0], area[3])), 2.0, closed=True))
     _, unplaced = _plan(page, scene, area)
     if scene.roof is None:
-        page.add(Text(((area[0] + area[2]) / 2, (area[1] + area[3]) / 2), "The shape of the roof is not told.", 30,
-                      "middle", True))
+        page.add(
+            Text(
+                ((area[0] + area[2]) / 2, (area[1] + area[3]) / 2),
+                "The shape of the roof is not told.",
+                30,
+                "middle",
+                True,
+            )
+        )
     best = scene.answer.best if scene.answer and scene.may_show_opening else None
     bottom = foot
-    if best is not None and scene.question is not None and scene.question.roof.face(best.face).pitch > 0 \
-            and best.kind != "inspection":
+    if (
+        best is not None
+        and scene.question is not None
+        and scene.question.roof.face(best.face).pitch > 0
+        and best.kind != "inspection"
+    ):
         bottom -= _SECTION_HEIGHT
         draw_section(page, (_SPLIT + 25, bottom, WIDTH - 20, foot), scene.question, best)
         bottom -= 10
@@ -66,8 +79,10 @@ def _head(page: Page, scene: Scene) -> None:
     if scene.no_go:
         text = f"{scene.access.upper()}: no opening is shown"
         width = Text((0, 0), text, 28, bold=True).width
-        page.add(Path(((20, 56), (44 + width, 56), (44 + width, 92), (20, 92)), 0.0, "none", "black", True),
-                 Text((32, 83), text, 28, bold=True, ink="white"))
+        page.add(
+            Path(((20, 56), (44 + width, 56), (44 + width, 92), (20, 92)), 0.0, "none", "black", True),
+            Text((32, 83), text, 28, bold=True, ink="white"),
+        )
         why = scene.why[0] if scene.why else ""
         for line in wrapped(why, WIDTH - width - 90, 24)[:1]:
             page.add(Text((60 + width, 83), line, 24))
@@ -95,13 +110,18 @@ def describe(scene: Scene) -> str:
 
 def place_words(best: Opening) -> list[str]:
     """The place worked out, in sentences that propose and do not order."""
-    size = f"{best.size_ft[0]:g} by {best.size_ft[1]:g} ft" if best.size_ft else (
-        f"{best.area_m2 / FOOT**2:.0f} square feet")
-    found = [f"Proposed: {best.kind}, {size}, face {best.face}" + (", over the fire." if best.over_fire else ".")]
+    size = (
+        f"{best.size_ft[0]:g} by {best.size_ft[1]:g} ft"
+        if best.size_ft
+        else (f"{best.area_m2 / FOOT**2:.0f} square feet")
+    )
+    where = "flat roof" if best.face == "top" else f"face {best.face}"
+    found = [f"Proposed: {best.kind}, {size}, {where}" + (", over the fire." if best.over_fire else ".")]
     for cut in best.cuts:
         rides = ", ".join(f"{count} {kind}{'' if count == 1 else 's'}" for kind, count in cut.rides_over)
-        found.append(f"Cut {cut.number}: {cut.name}, {feet_inches(cut.length_m)}" + (f", rides over {rides}." if rides
-                                                                                     else "."))
+        found.append(
+            f"Cut {cut.number}: {cut.name}, {feet_inches(cut.length_m)}" + (f", rides over {rides}." if rides else ".")
+        )
     if best.way_off:
         found.append(f"Way off behind: {best.way_off}" + (f"; second: {best.second_way}." if best.second_way else "."))
     if best.condition:
@@ -162,11 +182,11 @@ def _blocks(scene: Scene, unplaced: list[str]) -> list[tuple[str, Sequence[str]]
         else:
             found.append(("No place was found", ["Every face has a reason against it."]))
         found.append(("Not here", [one.why for one in answer.rejections]))
-        found.append(("Notes", [*answer.notes, *(answer.best.notes if answer.best else ())]))
+        found.append(("Notes", list(answer.notes)))
     elif answer is not None and answer.not_computed:
         found.append(("Place not computed", [f"{answer.not_computed[:1].upper()}{answer.not_computed[1:]}."]))
-    if not scene.no_go and scene.why:
-        found.append(("Held", [f"{one}." for one in scene.why]))
+    if scene.gate in ("hold", "no opening", "other means", "inspection only") and not scene.no_go and scene.why:
+        found.append((f"Gate: {scene.gate}", [f"{one}." for one in scene.why]))
     if scene.sections:
         found.append(("Other parts", [f"{name}: {access}; its shape is not told." for name, access in scene.sections]))
     found.append(("Not told", [", ".join(scene.not_told) + "."] if scene.not_told else []))
@@ -181,8 +201,11 @@ def _short(best: Opening) -> list[str]:
         first, last = best.cuts[2], best.cuts[-1]
         lines = [one for one in words if not one.startswith("Cut ") or int(one[4:].split(":")[0]) <= 2]
         at = next(n for n, one in enumerate(lines) if one.startswith("Cut 2")) + 1
-        lines.insert(at, f"Cuts {first.number} to {last.number}: between members, {feet_inches(first.length_m)} each, "
-                         "the last beside the crew.")
+        lines.insert(
+            at,
+            f"Cuts {first.number} to {last.number}: between members, {feet_inches(first.length_m)} each, "
+            "the last beside the crew.",
+        )
         return lines
     return words
 
@@ -195,7 +218,8 @@ def _mark(page: Page, mark: str, at: tuple[float, float]) -> None:
     if mark in STYLES or mark in ("member", "wall", "way", "second", "side ladder", "ladder", "lost ladder"):
         width, dash = STYLES.get(mark, (2.0, ()))
         width, dash = {"member": (1.0, (3.0, 4.0)), "wall": (1.5, (9.0, 6.0)), "second": (2.5, (4.0, 5.0))}.get(
-            mark, (width, dash))
+            mark, (width, dash)
+        )
         if mark == "way":
             page.add(*symbols.arrow((x - 22, y), (x + 22, y), 3.0, 14.0, (8.0, 5.0)))
         elif "ladder" in mark:
@@ -204,9 +228,13 @@ def _mark(page: Page, mark: str, at: tuple[float, float]) -> None:
             page.add(Path(((x - 22, y), (x + 22, y)), width, dash=dash))
     elif mark in ("no-go", "windward", "drop", "opening", "array", "other"):
         pattern, gap, width, dash = {
-            "no-go": ("crossed", 10.0, 2.0, ()), "windward": ("level", 6.0, 1.0, ()),
-            "drop": ("back diagonal", 9.0, 1.2, (6.0, 4.0)), "opening": ("diagonal", 8.0, 1.5, ()),
-            "array": ("grid", 8.0, 1.2, ()), "other": ("upright", 7.0, 1.5, ())}[mark]
+            "no-go": ("crossed", 10.0, 2.0, ()),
+            "windward": ("level", 6.0, 1.0, ()),
+            "drop": ("back diagonal", 9.0, 1.2, (6.0, 4.0)),
+            "opening": ("diagonal", 8.0, 1.5, ()),
+            "array": ("grid", 8.0, 1.2, ()),
+            "other": ("upright", 7.0, 1.5, ()),
+        }[mark]
         page.add(*filled(box, pattern, gap, width, dash))  # type: ignore[arg-type]
         page.add(Path(ring, 4.0 if mark == "opening" else 1.5, closed=True))
     elif mark == "skylight":
@@ -222,8 +250,10 @@ def _mark(page: Page, mark: str, at: tuple[float, float]) -> None:
     elif mark == "person":
         page.add(*symbols.person((x, y)))
     elif mark == "wind":
-        page.add(*symbols.arrow((x - 20, y - 6), (x + 20, y - 6), 3.0, 11.0),
-                 *symbols.arrow((x - 20, y + 6), (x + 20, y + 6), 3.0, 11.0))
+        page.add(
+            *symbols.arrow((x - 20, y - 6), (x + 20, y - 6), 3.0, 11.0),
+            *symbols.arrow((x - 20, y + 6), (x + 20, y + 6), 3.0, 11.0),
+        )
 
 
 def _turned(x: float, y: float, mark: str) -> list[Path]:
@@ -244,6 +274,6 @@ def _foot(page: Page, scene: Scene) -> None:
         page.add(Text((20, y), line, 22, bold=True))
     parts = []
     if scene.roof is not None and not scene.to_scale:
-        parts.append("Sketch, not to scale: the measures are not told.")
+        parts.append("Sketch, not to scale.")
     parts.append("Only what was told is drawn. Nothing drawn or left out means that a place will hold.")
     page.add(Text((20, y + 30), " ".join(parts), LEAST_TEXT))

@@ -22,15 +22,30 @@ def letter(at: Spot, text: str) -> list[Shape]:
 def person(at: Spot) -> list[Shape]:
     """Somebody who stands there: a head over shoulders, on a white ground."""
     x, y = at
-    return [Disc(at, 13, 0.0, "none", "white"), Disc((x, y - 5), 5, 1.0, "black", "black"),
-            Path(tuple((x + 10 * math.cos(math.radians(a)), y + 9 + 9 * math.sin(math.radians(a)))
-                       for a in range(180, 361, 30)), 2.0, "black", "black", True)]
+    return [
+        Disc(at, 13, 0.0, "none", "white"),
+        Disc((x, y - 5), 5, 1.0, "black", "black"),
+        Path(
+            tuple(
+                (x + 10 * math.cos(math.radians(a)), y + 9 + 9 * math.sin(math.radians(a))) for a in range(180, 361, 30)
+            ),
+            2.0,
+            "black",
+            "black",
+            True,
+        ),
+    ]
 
 
 def flame(at: Spot, size: float = 26.0) -> list[Shape]:
     """The fire: a black star of many points with a white middle."""
-    points = tuple((at[0] + math.cos(math.radians(n * 18)) * size * (1.0 if n % 2 == 0 else 0.55),
-                    at[1] + math.sin(math.radians(n * 18)) * size * (1.0 if n % 2 == 0 else 0.55)) for n in range(20))
+    points = tuple(
+        (
+            at[0] + math.cos(math.radians(n * 18)) * size * (1.0 if n % 2 == 0 else 0.55),
+            at[1] + math.sin(math.radians(n * 18)) * size * (1.0 if n % 2 == 0 else 0.55),
+        )
+        for n in range(20)
+    )
     return [Path(points, 2.0, "white", "black", True), Disc(at, size * 0.3, 0.0, "none", "white")]
 
 
@@ -58,13 +73,27 @@ def ladder(at: Spot, out: Spot, told: bool = True) -> list[Shape]:
     rail, half = 58.0, 10.0
     found: list[Shape] = []
     for side in (-half, half):
-        found.append(Path(((x + sx * side - ox * 10, y + sy * side - oy * 10),
-                           (x + sx * side + ox * rail, y + sy * side + oy * rail)), 4.0,
-                          dash=() if told else (8.0, 5.0)))
+        found.append(
+            Path(
+                (
+                    (x + sx * side - ox * 10, y + sy * side - oy * 10),
+                    (x + sx * side + ox * rail, y + sy * side + oy * rail),
+                ),
+                4.0,
+                dash=() if told else (8.0, 5.0),
+            )
+        )
     for step in range(5):
         away = 2 + step * 12
-        found.append(Path(((x + sx * half + ox * away, y + sy * half + oy * away),
-                           (x - sx * half + ox * away, y - sy * half + oy * away)), 2.5))
+        found.append(
+            Path(
+                (
+                    (x + sx * half + ox * away, y + sy * half + oy * away),
+                    (x - sx * half + ox * away, y - sy * half + oy * away),
+                ),
+                2.5,
+            )
+        )
     return found
 
 
@@ -76,9 +105,16 @@ def arrow(start: Spot, stop: Spot, width: float = 3.0, head: float = 14.0, dash:
     ux, uy = (stop[0] - start[0]) / long, (stop[1] - start[1]) / long
     base = (stop[0] - ux * head, stop[1] - uy * head)
     wing = head * 0.5
-    return [Path((start, base), width, dash=dash),
-            Path((stop, (base[0] - uy * wing, base[1] + ux * wing), (base[0] + uy * wing, base[1] - ux * wing)), 1.0,
-                 "black", "black", True)]
+    return [
+        Path((start, base), width, dash=dash),
+        Path(
+            (stop, (base[0] - uy * wing, base[1] + ux * wing), (base[0] + uy * wing, base[1] - ux * wing)),
+            1.0,
+            "black",
+            "black",
+            True,
+        ),
+    ]
 
 
 def wind(at: Spot, towards: Spot) -> list[Shape]:
@@ -96,12 +132,17 @@ def north(at: Spot, towards: Spot) -> list[Shape]:
     (x, y), (ux, uy) = at, towards
     tip, tail = (x + ux * 30, y + uy * 30), (x - ux * 30, y - uy * 30)
     left, right = (x - uy * 9, y + ux * 9), (x + uy * 9, y - ux * 9)
-    return [Path((tip, left, right), 2.0, "black", "black", True), Path((tail, left, right), 2.0, "black", "white", True),
-            Text((x + ux * 46, y + uy * 46 + 8), "N", 24, "middle", True)]
+    return [
+        Path((tip, left, right), 2.0, "black", "black", True),
+        Path((tail, left, right), 2.0, "black", "white", True),
+        Text((x + ux * 46, y + uy * 46 + 8), "N", 24, "middle", True),
+    ]
 
 
 def crossed_square(points: tuple[Spot, ...]) -> list[Shape]:
     """A skylight or scuttle: its outline with both diagonals."""
-    (x0, y0), (x1, y1) = (min(x for x, _ in points), min(y for _, y in points)), (
-        max(x for x, _ in points), max(y for _, y in points))
+    (x0, y0), (x1, y1) = (
+        (min(x for x, _ in points), min(y for _, y in points)),
+        (max(x for x, _ in points), max(y for _, y in points)),
+    )
     return [Path(points, 2.5, "black", "white", True), Path(((x0, y0), (x1, y1)), 1.5), Path(((x0, y1), (x1, y0)), 1.5)]

@@ -12,7 +12,7 @@ from fieldaid.guidance import engine as engine_
 from fieldaid.guidance.merge import merge
 from fieldaid.guidance.next_question import NextQuestion
 from fieldaid.guidance.outcome import Firing, Line, Outcome
-from fieldaid.guidance.pack import Pack
+from fieldaid.guidance.pack import NO_GO, Pack
 from fieldaid.guidance.reference import Reference
 from fieldaid.guidance.words import fill, sentence
 
@@ -86,8 +86,11 @@ class Guide:
         elif engine:
             self._notice("not installed", NOT_INSTALLED)
 
-    def evaluate(self, situation: Situation) -> Conclusions:
-        """The conclusions from one situation: a function of it alone, except that each notice is given once."""
+    def evaluate(self, situation: Situation, placed: Any = None) -> Conclusions:
+        """The conclusions from one situation: a function of it alone, except that each notice is given once.
+
+        `placed` is the placement solver's answer where more is known of the plan than facts can say.
+        """
         from fieldaid.workings import compute
         from fieldaid.workings.placement_facts import refined
 
@@ -96,7 +99,7 @@ class Guide:
         outcome = self.reference.run(situation, values)
         if outcome.gate in PLACING:
             # The solver runs only where there is something to place; what it finds can only bring more to hold for.
-            computed = refined(situation, computed)
+            computed = refined(situation, computed, placed)
             if computed.get("place.worked") is not None:
                 values = {name: one.value for name, one in computed.items()}
                 outcome = self.reference.run(situation, values)
@@ -175,7 +178,7 @@ def conclude(pack: Pack, situation: Situation, computed: Mapping[str, Any], outc
         kind=outcome.kind, size_ft=outcome.size_ft, opening_rules=outcome.opening_rules,
         triggers=tuple(lines["trigger"]), stops=tuple(lines["stop"]), cautions=tuple(lines["caution"]),
         advice=tuple(lines["advice"]), access_says=tuple(lines["access"]), gate_says=tuple(lines["gate"]),
-        missing=outcome.missing, derived=_derived(pack, outcome), computed=computed, channels_agree=agree,
+        missing=outcome.missing, derived=_derived(pack, outcome), computed=_computed(outcome, computed), channels_agree=agree,
         notices=notices, outcome=outcome, situation=situation)
 
 
@@ -190,6 +193,13 @@ def _slope(outcome: Outcome, computed: Mapping[str, Any]) -> str | None:
         return None
     found = computed.get("place.face") or computed.get("place.leeward")
     return found.value if found is not None else None
+
+
+def _computed(outcome: Outcome, computed: Mapping[str, Any]) -> Mapping[str, Any]:
+    """The computed facts; after a no-go without any about a place [invariant 1]."""
+    if outcome.access not in NO_GO:
+        return computed
+    return {name: one for name, one in computed.items() if not name.startswith("place.")}
 
 
 def _derived(pack: Pack, outcome: Outcome) -> dict[str, str]:

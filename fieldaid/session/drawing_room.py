@@ -6,27 +6,46 @@ say, `plan` with measures in feet from the house's AB corner.
 
 from __future__ import annotations
 
+import argparse
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, TextIO
 
+from fieldaid import clock, data
 from fieldaid.drawing.scene import NO_GO, Scene, Smoke
-from fieldaid.errors import FieldaidError
+from fieldaid.errors import FieldaidError, JournalError, WrongUse
 from fieldaid.facts.situation import Situation
 from fieldaid.facts.vocabulary import SIDES, VENTS, fact
-from fieldaid.guidance.guide import Conclusions
+from fieldaid.grammar import Reading
+from fieldaid.guidance.guide import Conclusions, Guide
+from fieldaid.guidance.pack import load_pack
+from fieldaid.session.dialogue import State, Utterance, reduce
+from fieldaid.session.journal import read_only
+from fieldaid.session.judging import judge
 from fieldaid.session.replies import needs
+from fieldaid.session.session import _parsed as parsed_line
+from fieldaid.session.setting import HOUSE_PACK
 from fieldaid.workings import wind
 from fieldaid.workings.placement_facts import NotTold, answer_of, refused_sides, roof_of, ways_of
 from fieldaid.workings.placement_model import Answer, Question, WayOff
 
+if TYPE_CHECKING:
+    from fieldaid.session.session import Session
+
+EXAMPLES = Path(__file__).resolve().parent / "draw_examples"
 # For a sketch of a roof whose measures are not told; the sheet says that it is not to scale.
 _SKETCH = {"roof.length_ft": 40, "roof.width_ft": 28, "roof.pitch": 6, "roof.spacing_in": 24, "roof.ridge_runs": "B-D"}
 _MEASURES = ("roof.length_ft", "roof.width_ft", "roof.pitch", "roof.spacing_in")
 
 
-def scene_of(situation: Situation, found: Conclusions, title: str = "", sections: Mapping[str, str] | None = None,
-             asked: tuple[Question, Answer] | None = None) -> Scene:
+def scene_of(
+    situation: Situation,
+    found: Conclusions,
+    title: str = "",
+    sections: Mapping[str, str] | None = None,
+    asked: tuple[Question, Answer] | None = None,
+) -> Scene:
     """The scene of a situation and what guidance says of it. `asked` replaces the question that the facts make."""
     told = situation.values
     no_go = found.access in NO_GO
@@ -36,6 +55,7 @@ def scene_of(situation: Situation, found: Conclusions, title: str = "", sections
         question, answer = asked
     elif not no_go:
         question, answer = answer_of(situation)
+        answer = _agreed(question, answer, found)
     roof, to_scale = (question.roof, True) if question is not None else _roof(told)
     ways: tuple[WayOff, ...] = ()
     if question is not None:
@@ -49,15 +69,46 @@ def scene_of(situation: Situation, found: Conclusions, title: str = "", sections
     face = found.slope if found.slope in SIDES else None
     lines = [*found.triggers, *found.access_says] if no_go else found.gate_says
     return Scene(
-        title=title or _title(told), access=found.access, gate=found.gate,
-        why=tuple(dict.fromkeys(_plain(line.text) for line in lines)), roof=roof, to_scale=to_scale,
-        question=None if no_go and asked is None else question, answer=None if no_go else answer, ways=ways,
-        refused=question.refused if question is not None else refused_sides(told), fire_side=side, fire=_fire(told),
-        a_faces=told.get("site.a_faces", ""), wind=_wind(told), wind_sides=_windward(told),
-        smoke=_smoke(told), decks=tuple((name.split(".")[1], value) for name, value in told.items()
-                                        if name.startswith("deck.") and value != "solid"),
-        sections=tuple((sections or {}).items()), rough_face=face if face and not no_go else "",
-        not_told=_not_told(situation, found))
+        title=title or _title(told),
+        access=found.access,
+        gate=found.gate,
+        why=tuple(dict.fromkeys(_plain(line.text) for line in lines)),
+        roof=roof,
+        to_scale=to_scale,
+        question=None if no_go and asked is None else question,
+        answer=None if no_go else answer,
+        ways=ways,
+        refused=question.refused if question is not None else refused_sides(told),
+        fire_side=side,
+        fire=_fire(told),
+        a_faces=told.get("site.a_faces", ""),
+        wind=_wind(told),
+        wind_sides=_windward(told),
+        smoke=_smoke(told),
+        decks=tuple(
+            (name.split(".")[1], value) for name, value in told.items() if name.startswith("deck.") and value != "solid"
+        ),
+        sections=tuple((sections or {}).items()),
+        rough_face=face if face and not no_go else "",
+        not_told=tuple(
+            word
+            for word in _not_told(situation, found)
+            # A file with a plan shows its skylights there.
+            if asked is None or word != fact("roof.skylight").called
+        ),
+    )
+
+
+def _agreed(question: Question | None, answer: Answer, found: Conclusions) -> Answer:
+    """The solver's answer as far as guidance stands behind it: for an inspection cut another question is asked, and
+    a place that guidance does not name (what waits for "affirm" may move it) is not shown."""
+    if found.gate == "inspection only" and question is not None:
+        from fieldaid.workings.placement import place
+
+        return place(replace(question, mode="inspection"))
+    if answer.best is not None and found.gate in ("hold", "no hold reported") and answer.best.side != found.slope:
+        return Answer(None, None, answer.rejections, not_computed="what waits or differs could move the place")
+    return answer
 
 
 def _roof(told: Mapping[str, Any]) -> tuple[Any, bool]:
@@ -74,9 +125,14 @@ def _roof(told: Mapping[str, Any]) -> tuple[Any, bool]:
     sketch = {**_SKETCH, **{name: told[name] for name in _SKETCH if name in told}}
     steep = told["roof.form"] in ("gambrel", "mansard")
     try:
-        roof = build(told["roof.form"], sketch["roof.length_ft"] * FOOT, sketch["roof.width_ft"] * FOOT,
-                     0.0 if told["roof.form"] == "flat" else (20 if steep else max(sketch["roof.pitch"], 1)) / 12,
-                     ridge_runs=sketch["roof.ridge_runs"], spacing_m=sketch["roof.spacing_in"] * INCH)
+        roof = build(
+            told["roof.form"],
+            sketch["roof.length_ft"] * FOOT,
+            sketch["roof.width_ft"] * FOOT,
+            0.0 if told["roof.form"] == "flat" else (20 if steep else max(sketch["roof.pitch"], 1)) / 12,
+            ridge_runs=sketch["roof.ridge_runs"],
+            spacing_m=sketch["roof.spacing_in"] * INCH,
+        )
     except FieldaidError:
         return None, False
     return roof, all(name in told for name in _MEASURES) and not steep
@@ -96,8 +152,11 @@ def _title(told: Mapping[str, Any]) -> str:
 
 
 def _fire(told: Mapping[str, Any]) -> str:
-    places = [name.split(".")[1].replace("_", " ") for name, value in told.items()
-              if name.startswith("fire.") and value in ("suspected", "confirmed")]
+    places = [
+        name.split(".")[1].replace("_", " ")
+        for name, value in told.items()
+        if name.startswith("fire.") and value in ("suspected", "confirmed")
+    ]
     return f"fire: {', '.join(places)}" if places else "fire"
 
 
@@ -124,22 +183,134 @@ def _smoke(told: Mapping[str, Any]) -> tuple[Smoke, ...]:
         parts = name.split(".")
         if parts[0] == "smoke" and parts[1] in VENTS:
             found.setdefault((parts[1], parts[2] if len(parts) == 4 else ""), {})[parts[-1]] = value
-    return tuple(Smoke(vent, side, what.get("volume", ""), what.get("push", "")) for (vent, side), what in found.items())
+    return tuple(
+        Smoke(vent, side, what.get("volume", ""), what.get("push", "")) for (vent, side), what in found.items()
+    )
 
 
 def _not_told(situation: Situation, found: Conclusions) -> tuple[str, ...]:
     """What guidance misses, and what the drawing itself would need."""
-    wanted = ("roof.form", *_MEASURES, "site.a_faces", "wind.from", "fire.side", "crew.ladders", "roof.skylight",
-              "ceiling.kind")
+    wanted = (
+        "roof.form",
+        *_MEASURES,
+        "site.a_faces",
+        "wind.from",
+        "fire.side",
+        "crew.ladders",
+        "roof.skylight",
+        "ceiling.kind",
+    )
     words = [*needs(found), *(fact(name).called for name in wanted if name not in situation.values)]
     if situation.values.get("wind.mph") == 0:
-        words = [word for word in words if word != "wind"]
+        words = [word for word in words if word != fact("wind.from").called]
+    if situation.values.get("roof.form") == "flat":
+        words = [word for word in words if word != fact("roof.pitch").called]
     return tuple(dict.fromkeys(words))
 
 
 def _plain(text: str) -> str:
     text = text.strip().rstrip(".")
     return f"{text[:1].upper()}{text[1:]}"
+
+
+def draw_session(session: Session, line: str) -> str:
+    """Draws what a session knows now; `line` is "draw" or "draw FILE". Says where the file is."""
+    name = line.strip()[len("draw") :].strip()
+    path = Path(name) if name else data.state_home() / "drawings" / f"{clock.stamp(clock.now()).replace(':', '')}.svg"
+    at = clock.now()
+    judged = judge(session.guide, session.state, at)
+    scene = scene_of(
+        session.state.picture.situation(at),
+        judged.main,
+        sections={name.replace("_", " "): found.access for name, found in judged.sections.items()},
+    )
+    return f"Drawn: {write(scene, path)}"
+
+
+def draw(options: argparse.Namespace, out: TextIO) -> int:
+    """`fieldaid draw`: a situation from a file, or the last one of a journal, or the examples. Returns the exit code.
+
+    Raises
+    ------
+    FieldaidError : the source cannot be used, or the drawing cannot be written
+    """
+    if options.examples is None and options.source is None:
+        raise WrongUse(
+            "nothing to draw was named", next_step="name a YAML file or a journal, or give --examples FOLDER"
+        )
+    rules = options.rules or data.folder("rules") / HOUSE_PACK
+    with Guide(load_pack(rules, options.overlay), engine=not options.no_engine) as guide:
+        if options.examples is not None:
+            for source in sorted(EXAMPLES.glob("*.yaml")):
+                print(_drawn(guide, source, options.examples / f"{source.stem}.{options.format}"), file=out)
+        if options.source is not None:
+            print(
+                _drawn(guide, options.source, options.to or Path(f"{options.source.stem}.{options.format}")), file=out
+            )
+    return 0
+
+
+def _drawn(guide: Guide, source: Path, to: Path) -> str:
+    scene = _journal_scene(guide, source) if _is_journal(source) else _file_scene(guide, source)
+    return f"{write(scene, to)}: {scene.title}. {describe_short(scene)}"
+
+
+def _is_journal(path: Path) -> bool:
+    """Whether a file is a journal by its first bytes: those of SQLite."""
+    try:
+        with path.open("rb") as file:
+            return file.read(15) == b"SQLite format 3"
+    except OSError:
+        return False  # reading it as a situation says why it cannot be read
+
+
+def describe_short(scene: Scene) -> str:
+    """One line for the list of drawings written: access, and what is proposed."""
+    if scene.no_go:
+        return f"{scene.access.capitalize()}: no opening is shown."
+    best = scene.answer.best if scene.answer and scene.may_show_opening else None
+    if best is not None:
+        return f"{best.kind.capitalize()} on {'the flat roof' if best.face == 'top' else best.face} proposed."
+    why = scene.answer.not_computed if scene.answer else ""
+    return f"Place not computed: {why}." if why else "No place was found."
+
+
+def _file_scene(guide: Guide, path: Path) -> Scene:
+    from fieldaid.session import draw_file
+
+    file = draw_file.read(path)
+    asked = draw_file.asked(file)
+    found = guide.evaluate(file.situation, asked[1] if asked else None)
+    return scene_of(file.situation, found, file.title, asked=asked)
+
+
+def _journal_scene(guide: Guide, path: Path) -> Scene:
+    """The situation at the end of a journal's last session."""
+    from fieldaid.grammar import load_grammar
+
+    journal = read_only(path)
+    try:
+        rows = journal.sessions()
+        if not rows:
+            raise JournalError("the journal holds no session", where=str(path), next_step="name another journal")
+        events = list(journal.events(rows[-1].id))
+    finally:
+        journal.close()
+    grammar = load_grammar(None)
+    state, at = State(), rows[-1].started
+    for event in events:
+        if event.kind == "line" and not event.body.get("ignored"):
+            said = Utterance(event.body["u"], event.at, parsed_line(event.body["parsed"]), event.body["spoken"])
+            state, _ = reduce(
+                state, said, lambda name, value, basis: grammar.spoken(Reading(name, value, basis or "told"))
+            )
+            at = event.at
+    judged = judge(guide, state, at)
+    return scene_of(
+        state.picture.situation(at),
+        judged.main,
+        sections={name.replace("_", " "): found.access for name, found in judged.sections.items()},
+    )
 
 
 def write(scene: Scene, path: Path) -> Path:
@@ -161,12 +332,20 @@ def write(scene: Scene, path: Path) -> Path:
 
         data = png(page)
     else:
-        raise FieldaidError(f"no drawing can be written as {path.suffix or 'a file without an ending'}", where=str(path),
-                            why="drawings are SVG or PNG", next_step="end the name in .svg or .png")
+        raise FieldaidError(
+            f"no drawing can be written as {path.suffix or 'a file without an ending'}",
+            where=str(path),
+            why="drawings are SVG or PNG",
+            next_step="end the name in .svg or .png",
+        )
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(data)
     except OSError as error:
-        raise FieldaidError("the drawing cannot be written", where=str(path), why=error.strerror or str(error),
-                            next_step="name a folder that can be written to") from error
+        raise FieldaidError(
+            "the drawing cannot be written",
+            where=str(path),
+            why=error.strerror or str(error),
+            next_step="name a folder that can be written to",
+        ) from error
     return path

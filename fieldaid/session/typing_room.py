@@ -6,6 +6,7 @@ import argparse
 import json
 from typing import BinaryIO, TextIO
 
+from fieldaid.errors import FieldaidError
 from fieldaid.session.glance import glance, picture_table
 from fieldaid.session.session import Answer, Session
 from fieldaid.session.setting import Setting
@@ -41,7 +42,7 @@ def type_by_hand(options: argparse.Namespace, source: TextIO, out: TextIO) -> in
         session = setting.session(as_heard=options.as_heard)
         read = _prompt(session) if source.isatty() and out.isatty() else lambda: source.readline()
         if source.isatty():
-            print("Tell short facts. Also: why, status, what do you need, scratch that, picture, help. "
+            print("Tell short facts. Also: why, status, what do you need, scratch that, picture, draw, help. "
                   "Ctrl-D ends.\nTraining and practice aid: command and local procedure decide.", file=out)
         ended = False
         while not ended:
@@ -59,12 +60,23 @@ def type_by_hand(options: argparse.Namespace, source: TextIO, out: TextIO) -> in
                 ended = True
             elif text.strip().lower() in SHOW_WORDS:
                 print(picture_table(session), file=out, flush=True)
+            elif text.strip().lower().split(" ")[0] == "draw":
+                print(_drawn(session, text), file=out, flush=True)
             else:
                 print(_shown(session.line(text)), file=out, flush=True)
         session.close()
     finally:
         setting.close()
     return 0
+
+
+def _drawn(session: Session, line: str) -> str:
+    from fieldaid.session.drawing_room import draw_session
+
+    try:
+        return f"   {draw_session(session, line)}"
+    except FieldaidError as error:
+        return f"   Not drawn: {error}"
 
 
 def _shown(answer: Answer) -> str:

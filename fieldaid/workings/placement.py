@@ -20,7 +20,14 @@ from fieldaid.workings import placement_cuts, placement_stance
 from fieldaid.workings import placement_limits as limits
 from fieldaid.workings.placement_faces import NORMALS, Ground, grounds, inside_section, lie_to_wind
 from fieldaid.workings.placement_model import Answer, Opening, OpeningKind, Question, Rejection, WayOff
-from fieldaid.workings.placement_shapes import Shapes, rectangles, small_triangles, there_already, together, under_a_point
+from fieldaid.workings.placement_shapes import (
+    Shapes,
+    rectangles,
+    small_triangles,
+    there_already,
+    together,
+    under_a_point,
+)
 from fieldaid.workings.placement_stance import Ways
 from fieldaid.workings.roof_model import FOOT, Face
 
@@ -47,8 +54,16 @@ def place(question: Question) -> Answer:
     notes = (TRENCH,) if any(face.pitch == 0 for face in question.roof.faces) else ()
     if len(ways.ways) < limits.FEWEST_WAYS.value:
         why = f"{_count(len(ways.ways), 'usable way')} off told; two at separate places come before any opening"
-        return Answer(None, None, tuple(Rejection(face.name, face.side, "ways", f"{_called(face)}: {why}.",
-                                                  limits.FEWEST_WAYS.source) for face in question.roof.faces), "", notes)
+        return Answer(
+            None,
+            None,
+            tuple(
+                Rejection(face.name, face.side, "ways", f"{_called(face)}: {why}.", limits.FEWEST_WAYS.source)
+                for face in question.roof.faces
+            ),
+            "",
+            notes,
+        )
     floor = placement_stance.walkable(question)
     shapely.prepare(floor)
     found: list[Opening] = []
@@ -87,8 +102,11 @@ def _ends_without_slope(question: Question) -> list[Rejection]:
     sides = {face.side for face in question.roof.faces}
     if "" in sides:
         return []
-    return [Rejection(side, side, "no slope", f"{side}: no slope looks that way.", "C20") for side in "ABCD"
-            if side not in sides]
+    return [
+        Rejection(side, side, "no slope", f"{side}: no slope looks that way.", "C20")
+        for side in "ABCD"
+        if side not in sides
+    ]
 
 
 def _called(face: Face) -> str:
@@ -161,20 +179,28 @@ class _Search:
         ready = there_already(ground, question.obstacles)
         if len(ready):
             base = ground.shape if part is None else ground.shape.intersection(part)
-            keep = [base.covers(shape) and self._unblocked(of) for shape, of in zip(ready.shapes, ready.of, strict=True)]
+            keep = [
+                base.covers(shape) and self._unblocked(of) for shape, of in zip(ready.shapes, ready.of, strict=True)
+            ]
             fits = together(fits, ready.only(np.array(keep, dtype=bool)))
         if len(fits):
             return fits
         if len(cut):
             if part is not None and not question.obstacles:
                 return self._rejected("section", "no opening fits inside the section or void that burns", "A13")
-            names = sorted({one.name or one.kind for one in question.obstacles if one.plan.intersects(ground.face.plan)})
-            return self._rejected("obstacles", f"no room clear of {', '.join(names) or 'what stands on it'}",
-                                  "P12, P18, S02")
+            names = sorted(
+                {one.name or one.kind for one in question.obstacles if one.plan.intersects(ground.face.plan)}
+            )
+            return self._rejected(
+                "obstacles", f"no room clear of {', '.join(names) or 'what stands on it'}", "P12, P18, S02"
+            )
         if ground.pointed:
-            return self._rejected("no room", "no room for a triangle that leaves hips, ridge and jacks whole", "G13, C19")
-        return self._rejected("no room", "four by four feet over two bays does not fit clear of ridge, hips and edges",
-                              "G02, G06, C19")
+            return self._rejected(
+                "no room", "no room for a triangle that leaves hips, ridge and jacks whole", "G13, C19"
+            )
+        return self._rejected(
+            "no room", "four by four feet over two bays does not fit clear of ridge, hips and edges", "G02, G06, C19"
+        )
 
     def _bare(self) -> Shapes:
         """The cut shapes that fit the face with nothing on it."""
@@ -187,9 +213,12 @@ class _Search:
 
     def _unblocked(self, of: object) -> bool:
         """Whether what would be opened is clear of panels, wires and bad deck."""
-        return all(one is of or one.kind not in ("array", "wires", "bad deck")
-                   or one.plan.distance(of.plan) >= limits.CLEAR_OF[one.kind].value  # type: ignore[attr-defined]
-                   for one in self.question.obstacles)
+        return all(
+            one is of
+            or one.kind not in ("array", "wires", "bad deck")
+            or one.plan.distance(of.plan) >= limits.CLEAR_OF[one.kind].value  # type: ignore[attr-defined]
+            for one in self.question.obstacles
+        )
 
     def _some(self, shapes: Shapes, code: str, why: str, source: str) -> Shapes | Rejection:
         return shapes if len(shapes) else self._rejected(code, why, source)
@@ -202,8 +231,13 @@ class _Search:
         """On a flat roof the part nearest to a side that the wind blows onto is as good as windward."""
         if not self.ground.flat:
             return np.ones(len(plans), dtype=bool)
-        return np.array([lie_to_wind(NORMALS[side], self.question.wind) != "windward"
-                         for side in (self._nearest_side(plan) for plan in plans)], dtype=bool)
+        return np.array(
+            [
+                lie_to_wind(NORMALS[side], self.question.wind) != "windward"
+                for side in (self._nearest_side(plan) for plan in plans)
+            ],
+            dtype=bool,
+        )
 
     def _nearest_side(self, plan: Polygon) -> str:
         x0, y0, x1, y1 = self.question.roof.bounds
@@ -211,8 +245,13 @@ class _Search:
         gaps = {"A": middle.y - y0, "B": middle.x - x0, "C": y1 - middle.y, "D": x1 - middle.x}
         least = min(gaps.values())
         # Of two sides at one distance the one that the wind blows onto counts.
-        return max((side for side in gaps if gaps[side] <= least + 1e-6), key=lambda side: (
-            NORMALS[side][0] * self.question.wind[0] + NORMALS[side][1] * self.question.wind[1], side))
+        return max(
+            (side for side in gaps if gaps[side] <= least + 1e-6),
+            key=lambda side: (
+                NORMALS[side][0] * self.question.wind[0] + NORMALS[side][1] * self.question.wind[1],
+                side,
+            ),
+        )
 
     def _paid(self, shapes: Shapes, plans: np.ndarray) -> np.ndarray:
         """What each shape costs wherever people stand: fire, face, low, wind, size, cut [ft]."""
@@ -229,13 +268,17 @@ class _Search:
         nominal_width = np.array([wide for wide, _ in limits.SIZES_FT])[shapes.sizes]
         width = (shapes.boxes[:, 2] - shapes.boxes[:, 0]) / FOOT
         middle = shapely.distance(shapely.centroid(plans), question.fire.centroid) / FOOT
-        columns = [(off > 1e-6) * limits.OFF_FIRE.weight, off * limits.FIRE_DISTANCE.weight,
-                   middle * limits.FIRE_MIDDLE.weight,
-                   np.full(len(plans), 0.0 if own else limits.OTHER_FACE.weight),
-                   (np.zeros(len(plans)) if ground.flat else drop) * limits.LOW.weight,
-                   np.full(len(plans), along * limits.ALONG_WIND.weight), small * limits.SMALL.weight,
-                   np.where(shapes.sizes >= 0, np.abs(width - nominal_width), 0.0) * limits.OFF_SIZE.weight,
-                   np.where(ready, 0.0, limits.CUTS.weight)]
+        columns = [
+            (off > 1e-6) * limits.OFF_FIRE.weight,
+            off * limits.FIRE_DISTANCE.weight,
+            middle * limits.FIRE_MIDDLE.weight,
+            np.full(len(plans), 0.0 if own else limits.OTHER_FACE.weight),
+            (np.zeros(len(plans)) if ground.flat else drop) * limits.LOW.weight,
+            np.full(len(plans), along * limits.ALONG_WIND.weight),
+            small * limits.SMALL.weight,
+            np.where(shapes.sizes >= 0, np.abs(width - nominal_width), 0.0) * limits.OFF_SIZE.weight,
+            np.where(ready, 0.0, limits.CUTS.weight),
+        ]
         return np.stack(columns, axis=1)
 
     def _best(self, shapes: Shapes, plans: np.ndarray) -> Opening | Rejection:
@@ -261,8 +304,11 @@ class _Search:
             if best:
                 break
         if not best:
-            return self._rejected("way off", "the opening would lie between the crew and every way off, or they would "
-                                  "end beyond or below it", "S34, G10")
+            return self._rejected(
+                "way off",
+                "the opening would lie between the crew and every way off, or they would end beyond or below it",
+                "S34, G10",
+            )
         for score, row in sorted(best)[:_TRIES]:
             stood, n = stood_at[row]
             found = self._opening(shapes.only(np.arange(len(base)) == row), plans[row], score, paid[row], stood, n)
@@ -271,12 +317,18 @@ class _Search:
         return self._rejected("way off", "once open, the second way off could not be reached past it", "S02, S34")
 
     def _stand(self, shapes: Shapes, plans: np.ndarray, rows: list[int]) -> placement_stance.Stood:
-        part = Shapes(shapes.shapes[rows], shapes.boxes[rows], tuple(shapes.kinds[n] for n in rows), shapes.sizes[rows],
-                      tuple(shapes.of[n] for n in rows))
+        part = Shapes(
+            shapes.shapes[rows],
+            shapes.boxes[rows],
+            tuple(shapes.kinds[n] for n in rows),
+            shapes.sizes[rows],
+            tuple(shapes.of[n] for n in rows),
+        )
         return placement_stance.stand(self.question, self.ground, part, plans[rows], self.ways, self.floor)
 
-    def _opening(self, one: Shapes, plan: Polygon, score: float, paid: np.ndarray, stood: placement_stance.Stood,
-                 n: int) -> Opening | None:
+    def _opening(
+        self, one: Shapes, plan: Polygon, score: float, paid: np.ndarray, stood: placement_stance.Stood, n: int
+    ) -> Opening | None:
         question, ground = self.question, self.ground
         stance = (float(stood.at[n][0]), float(stood.at[n][1]))
         first = int(stood.point[n])
@@ -288,26 +340,56 @@ class _Search:
         kind, shape = one.kinds[0], one.shapes[0]
         a0, u0, a1, u1 = shape.bounds
         wide, high = limits.SIZES_FT[one.sizes[0]]
-        condition = placement_stance.holds_where(ground, one, np.array([plan], dtype=object), self.ways, first,
-                                                 stance, self.floor)
+        condition = placement_stance.holds_where(
+            ground, one, np.array([plan], dtype=object), self.ways, first, stance, self.floor
+        )
         side = ground.face.side if not ground.flat else self._nearest_side(plan)
-        wishes = (limits.OFF_FIRE, limits.FIRE_DISTANCE, limits.FIRE_MIDDLE, limits.OTHER_FACE, limits.LOW,
-                  limits.ALONG_WIND, limits.SMALL, limits.OFF_SIZE, limits.CUTS, limits.WALK, limits.DOWNWIND,
-                  limits.FOOTING, limits.FAR_LAST_CUT, limits.WAY_NOT_TOLD)
+        wishes = (
+            limits.OFF_FIRE,
+            limits.FIRE_DISTANCE,
+            limits.FIRE_MIDDLE,
+            limits.OTHER_FACE,
+            limits.LOW,
+            limits.ALONG_WIND,
+            limits.SMALL,
+            limits.OFF_SIZE,
+            limits.CUTS,
+            limits.WALK,
+            limits.DOWNWIND,
+            limits.FOOTING,
+            limits.FAR_LAST_CUT,
+            limits.WAY_NOT_TOLD,
+        )
         costs = (*paid, *stood.paid[n])
         return Opening(
-            kind=kind, face=ground.name, side=side, plan=plan,
-            size_ft=(min(wide, high), max(wide, high)) if one.sizes[0] >= 0 else None, along_m=a1 - a0, up_m=u1 - u0,
-            area_m2=shape.area, over_fire=bool(paid[0] == 0),
-            lie="calm" if question.wind == (0.0, 0.0) else lie_to_wind(
-                NORMALS[side] if ground.flat else ground.down, question.wind),
+            kind=kind,
+            face=ground.name,
+            side=side,
+            plan=plan,
+            size_ft=(min(wide, high), max(wide, high)) if one.sizes[0] >= 0 else None,
+            along_m=a1 - a0,
+            up_m=u1 - u0,
+            area_m2=shape.area,
+            over_fire=bool(paid[0] == 0),
+            lie="calm"
+            if question.wind == (0.0, 0.0)
+            else lie_to_wind(NORMALS[side] if ground.flat else ground.down, question.wind),
             cuts=placement_cuts.cuts(ground, shape, kind, stance),
-            stances=placement_cuts.stances(question, stance, way), way_off=self.ways.ways[self.ways.of[first]].name,
-            way=way, second_way=second.name, condition=condition, drop_path=placement_cuts.drop_path(ground, shape),
-            ceiling=placement_cuts.ceiling(question, ground, shape), score=score,
-            paid=tuple((wish.about, round(float(cost), 3), wish.source)
-                       for wish, cost in zip(wishes, costs, strict=True) if cost > 1e-9),
-            notes=self._notes(kind))
+            stances=placement_cuts.stances(question, stance, way),
+            way_off=self.ways.ways[self.ways.of[first]].name,
+            way=way,
+            second_way=second.name,
+            condition=condition,
+            drop_path=placement_cuts.drop_path(ground, shape),
+            ceiling=placement_cuts.ceiling(question, ground, shape),
+            score=score,
+            paid=tuple(
+                (wish.about, round(float(cost), 3), wish.source)
+                for wish, cost in zip(wishes, costs, strict=True)
+                if cost > 1e-9
+            ),
+            notes=self._notes(kind),
+        )
 
     def _notes(self, kind: OpeningKind) -> tuple[str, ...]:
         found = []
@@ -339,20 +421,34 @@ class _Search:
         shape = shapes.shapes[row]
         a0, u0, a1, u1 = shape.bounds
         return Opening(
-            kind="inspection", face=ground.name, side=ground.face.side or self._nearest_side(plans[row]),
-            plan=plans[row], size_ft=None, along_m=a1 - a0, up_m=u1 - u0, area_m2=shape.area,
-            over_fire=bool(shapely.intersects(plans[row], question.fire)), lie=lie_to_wind(ground.down, question.wind),
+            kind="inspection",
+            face=ground.name,
+            side=ground.face.side or self._nearest_side(plans[row]),
+            plan=plans[row],
+            size_ft=None,
+            along_m=a1 - a0,
+            up_m=u1 - u0,
+            area_m2=shape.area,
+            over_fire=bool(shapely.intersects(plans[row], question.fire)),
+            lie=lie_to_wind(ground.down, question.wind),
             cuts=tuple(replace(cut, stand=tip) for cut in placement_cuts.cuts(ground, shape, "inspection", tip)),
-            stances=placement_cuts_at_tip(tip, way), way_off=way.name, way=LineString([tip, tip]),
-            second_way="", condition="" if way.told else f"where along its side the {way.name} stands is not told",
+            stances=placement_cuts_at_tip(tip, way),
+            way_off=way.name,
+            way=LineString([tip, tip]),
+            second_way="",
+            condition="" if way.told else f"where along its side the {way.name} stands is not told",
             drop_path=placement_cuts.drop_path(ground, shape),
-            ceiling="an inspection opening pushes no ceiling", score=float(cost[row]))
+            ceiling="an inspection opening pushes no ceiling",
+            score=float(cost[row]),
+        )
 
 
 def placement_cuts_at_tip(tip: tuple[float, float], way: WayOff) -> tuple[placement_cuts.Stance, ...]:
     """One at the ladder tip, one at its foot."""
-    return (placement_cuts.Stance(f"saw, at the tip of the {way.name}", tip),
-            placement_cuts.Stance("partner, at the foot of the ladder", tip))
+    return (
+        placement_cuts.Stance(f"saw, at the tip of the {way.name}", tip),
+        placement_cuts.Stance("partner, at the foot of the ladder", tip),
+    )
 
 
 def _rounds(shapes: Shapes, base: np.ndarray, least: np.ndarray) -> Iterator[list[int]]:
@@ -374,8 +470,10 @@ def _rounds(shapes: Shapes, base: np.ndarray, least: np.ndarray) -> Iterator[lis
 
 def _in_plan(ground: Ground, shapes: np.ndarray) -> np.ndarray:
     xa, xu, ya, yu = ground.plan_matrix()
-    return shapely.transform(shapes, lambda points: np.stack(
-        [points[:, 0] * xa + points[:, 1] * xu, points[:, 0] * ya + points[:, 1] * yu], axis=1))
+    return shapely.transform(
+        shapes,
+        lambda points: np.stack([points[:, 0] * xa + points[:, 1] * xu, points[:, 0] * ya + points[:, 1] * yu], axis=1),
+    )
 
 
 def _on_slope(ground: Ground, point: np.ndarray) -> tuple[float, float]:

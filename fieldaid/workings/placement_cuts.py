@@ -14,8 +14,14 @@ from fieldaid.workings.roof_model import FOOT
 
 _LEVEL = math.sin(math.radians(5.0))
 # The ceiling is looked for this far below the roof at most before a number is given.
-_KINDS = {"common": "rafter", "jack": "jack", "valley jack": "valley jack", "cripple jack": "cripple jack",
-          "joist": "joist", "truss": "truss"}
+_KINDS = {
+    "common": "rafter",
+    "jack": "jack",
+    "valley jack": "valley jack",
+    "cripple jack": "cripple jack",
+    "joist": "joist",
+    "truss": "truss",
+}
 
 
 def cuts(ground: Ground, shape: Polygon, kind: OpeningKind, stance: Spot) -> tuple[Cut, ...]:
@@ -36,8 +42,10 @@ def cuts(ground: Ground, shape: Polygon, kind: OpeningKind, stance: Spot) -> tup
         a0, u0, a1, u1 = shape.bounds
         upright += [LineString([(at, u0), (at, u1)]) for at in ground.bays if a0 + 1e-6 < at < a1 - 1e-6]
         order = level + sorted(upright, key=lambda edge: -abs(edge.centroid.x - home.x))
-    return tuple(_cut(ground, number, edge, middle, home, stance, last=number == len(order))
-                 for number, edge in enumerate(order, 1))
+    return tuple(
+        _cut(ground, number, edge, middle, home, stance, last=number == len(order))
+        for number, edge in enumerate(order, 1)
+    )
 
 
 def _is_level(edge: LineString) -> bool:
@@ -57,21 +65,35 @@ def _cut(ground: Ground, number: int, edge: LineString, middle: Point, home: Poi
     if _is_level(edge):
         name = "top" if edge.centroid.y > middle.y else "bottom"
     else:
-        name = "near side" if last else "side" if abs(edge.centroid.x - middle.x) < 1e-6 else (
-            "far side" if (edge.centroid.x - middle.x) * (home.x - middle.x) < 0 else "side")
+        name = (
+            "near side"
+            if last
+            else "side"
+            if abs(edge.centroid.x - middle.x) < 1e-6
+            else ("far side" if (edge.centroid.x - middle.x) * (home.x - middle.x) < 0 else "side")
+        )
     crossed = Counter(_KINDS.get(member, member) for member, line in ground.members if edge.distance(line) < 1e-6)
     stand = stance
     if not last:
         # Outside the kerf, uphill of a level one, at the end that is nearer to the final stance.
         end = min((Point(point) for point in edge.coords), key=lambda point: point.distance(home))
         out = limits.STANCE_OUT.value
-        away = Point(end.x, end.y + out) if _is_level(edge) and name == "top" else Point(
-            end.x + math.copysign(out, end.x - middle.x), end.y)
+        away = (
+            Point(end.x, end.y + out)
+            if _is_level(edge) and name == "top"
+            else Point(end.x + math.copysign(out, end.x - middle.x), end.y)
+        )
         spot = ground.in_plan(away)
         if ground.roof.outline.buffer(1e-6).covers(spot):
             stand = (spot.x, spot.y)
-    return Cut(number, name, ground.in_plan(edge), edge.length, tuple(sorted(crossed.items())),  # type: ignore[arg-type]
-               stand)
+    return Cut(
+        number,
+        name,
+        ground.in_plan(edge),
+        edge.length,
+        tuple(sorted(crossed.items())),  # type: ignore[arg-type]
+        stand,
+    )
 
 
 def stances(question: Question, stance: Spot, way: LineString) -> tuple[Stance, ...]:
@@ -89,8 +111,10 @@ def ceiling(question: Question, ground: Ground, shape: Polygon) -> str:
     middle = ground.in_plan(shape.centroid)
     depth = ground.face.height(middle.x, middle.y) / FOOT
     if question.ceiling == "flat" and depth > 0.5:
-        return (f"a flat ceiling is about {depth:.0f} ft below the opening; a hook that reaches it, pushed only with "
-                "water ready and the interior told")
+        return (
+            f"a flat ceiling is about {depth:.0f} ft below the opening; a hook that reaches it, pushed only with "
+            "water ready and the interior told"
+        )
     if question.ceiling == "cathedral":
         return "cathedral: the ceiling is on the rafters, right under the deck"
     if question.ceiling == "scissor":

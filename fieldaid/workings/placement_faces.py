@@ -86,16 +86,23 @@ class Ground:
     @cached_property
     def lines(self) -> tuple[tuple[str, LineString], ...]:
         """The lines that bound the face, by kind."""
-        return tuple((line.kind, self.on_slope(line.plan)) for line in self.roof.lines  # type: ignore[misc]
-                     if self.face.name in line.faces)
+        return tuple(
+            (line.kind, self.on_slope(line.plan))
+            for line in self.roof.lines  # type: ignore[misc]
+            if self.face.name in line.faces
+        )
 
     @cached_property
     def members(self) -> tuple[tuple[str, LineString], ...]:
         """The members under the face, by kind."""
         found = self.roof.members_under(self.face.name)
         (dx, dy), factor = self.down, self.face.factor
-        lines = shapely.transform(np.array([one.plan for one in found], dtype=object), lambda points: np.stack(
-            [dx * points[:, 1] - dy * points[:, 0], -factor * (dx * points[:, 0] + dy * points[:, 1])], axis=1))
+        lines = shapely.transform(
+            np.array([one.plan for one in found], dtype=object),
+            lambda points: np.stack(
+                [dx * points[:, 1] - dy * points[:, 0], -factor * (dx * points[:, 0] + dy * points[:, 1])], axis=1
+            ),
+        )
         return tuple((one.kind, line) for one, line in zip(found, lines, strict=True))
 
     @cached_property
@@ -125,8 +132,10 @@ class Ground:
     @cached_property
     def edges_kept(self) -> BaseGeometry:
         """The face less what a kerf keeps from ridge, hips, valleys and edges."""
-        back = [line.buffer(limits.RIDGE_CLEAR.value if kind in _KEPT_BACK else limits.EDGE_CLEAR.value,
-                            cap_style="square") for kind, line in self.lines]
+        back = [
+            line.buffer(limits.RIDGE_CLEAR.value if kind in _KEPT_BACK else limits.EDGE_CLEAR.value, cap_style="square")
+            for kind, line in self.lines
+        ]
         return self.shape.difference(shapely.union_all(back)) if back else self.shape
 
     @cached_property
@@ -136,8 +145,11 @@ class Ground:
 
     def clear(self, obstacles: tuple[Obstacle, ...], but: Obstacle | None = None) -> BaseGeometry:
         """Where a kerf may lie with these obstacles on the roof; `but` is what is itself to be opened."""
-        taken = [self.on_slope(one.plan).buffer(limits.CLEAR_OF[one.kind].value, join_style="mitre")
-                 for one in obstacles if one is not but]
+        taken = [
+            self.on_slope(one.plan).buffer(limits.CLEAR_OF[one.kind].value, join_style="mitre")
+            for one in obstacles
+            if one is not but
+        ]
         return self.edges_kept.difference(shapely.union_all(taken)) if taken else self.edges_kept
 
 

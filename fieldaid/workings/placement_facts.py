@@ -24,11 +24,32 @@ if TYPE_CHECKING:
 
 # Told facts that the solver looks at; its answers are kept by their values.
 LOOKED_AT = (
-    "roof.form", "roof.ridge_runs", "roof.length_ft", "roof.width_ft", "roof.pitch", "roof.spacing_in",
-    "roof.overhang_ft", "roof.framing", "roof.deck", "roof.solar", "roof.wires", "roof.skylight", "roof.load",
-    "building.additions", "attic.knee_wall", "attic.party_wall", "ceiling.kind", "wind.from", "wind.mph",
-    "wind.shifting", "site.a_faces", "fire.side", "crew.ladders", "crew.count",
-    *(f"window.{side}" for side in SIDES), *(f"deck.{side}" for side in SIDES),
+    "roof.form",
+    "roof.ridge_runs",
+    "roof.length_ft",
+    "roof.width_ft",
+    "roof.pitch",
+    "roof.spacing_in",
+    "roof.overhang_ft",
+    "roof.framing",
+    "roof.deck",
+    "roof.solar",
+    "roof.wires",
+    "roof.skylight",
+    "roof.load",
+    "building.additions",
+    "attic.knee_wall",
+    "attic.party_wall",
+    "ceiling.kind",
+    "wind.from",
+    "wind.mph",
+    "wind.shifting",
+    "site.a_faces",
+    "fire.side",
+    "crew.ladders",
+    "crew.count",
+    *(f"window.{side}" for side in SIDES),
+    *(f"deck.{side}" for side in SIDES),
 )
 ROOF_FORMS = ("gable", "hip", "pyramid", "flat")
 CORNER_AT = {"AB": (0, 1), "BC": (0, 3), "CD": (2, 3), "DA": (2, 1)}
@@ -77,11 +98,15 @@ def question_of(told: Mapping[str, Any]) -> Question:
     """
     from fieldaid.workings.placement_model import Question
 
-    blow = _wind(told)
+    blow = wind_of(told)
     ladders = told.get("crew.ladders")
-    needs = {"fire.side": told.get("fire.side"), "roof.solar": told.get("roof.solar"),
-             "roof.wires": told.get("roof.wires"), "crew.ladders": ladders}
-    _need(needs)
+    needs = {
+        "fire.side": told.get("fire.side"),
+        "roof.solar": told.get("roof.solar"),
+        "roof.wires": told.get("roof.wires"),
+        "crew.ladders": ladders,
+    }
+    need(needs)
     if told.get("roof.load", "none") != "none":
         raise NotTold("where the load on the roof stands is not told")
     if told.get("attic.knee_wall") in ("yes", "suspected"):
@@ -92,9 +117,17 @@ def question_of(told: Mapping[str, Any]) -> Question:
     ways = ways_of(roof, ladders or [], told)
     fire = told["fire.side"]
     return Question(
-        roof=roof, wind=blow, fire=fire_part(roof, fire), fire_sides="" if fire == "centre" else fire, ways=ways,
-        refused=refused_sides(told), framing=told.get("roof.framing"), deck=told.get("roof.deck"),
-        ceiling=told.get("ceiling.kind"), crew=told.get("crew.count"))
+        roof=roof,
+        wind=blow,
+        fire=fire_part(roof, fire),
+        fire_sides="" if fire == "centre" else fire,
+        ways=ways,
+        refused=refused_sides(told),
+        framing=told.get("roof.framing"),
+        deck=told.get("roof.deck"),
+        ceiling=told.get("ceiling.kind"),
+        crew=told.get("crew.count"),
+    )
 
 
 def roof_of(told: Mapping[str, Any]) -> RoofModel:
@@ -108,7 +141,7 @@ def roof_of(told: Mapping[str, Any]) -> RoofModel:
     from fieldaid.workings.roof_model import FOOT, INCH
 
     form = told.get("roof.form")
-    _need({"roof.form": form})
+    need({"roof.form": form})
     if form == "shed":
         raise NotTold("which side the shed roof drains over is not told")
     if form not in ROOF_FORMS:
@@ -119,26 +152,32 @@ def roof_of(told: Mapping[str, Any]) -> RoofModel:
     needs += [] if form == "pyramid" else ["roof.ridge_runs"]
     needs += [] if form == "flat" else ["roof.pitch"]
     needs += ["roof.framing"] if form in ("hip", "pyramid") else []
-    _need({name: told.get(name) for name in needs})
+    need({name: told.get(name) for name in needs})
     if form != "flat" and not told["roof.pitch"]:
         raise NotTold(f"a {form} roof with pitch 0 is none")
     try:
         return build(
-            form, told["roof.length_ft"] * FOOT, told["roof.width_ft"] * FOOT,
-            0.0 if form == "flat" else told["roof.pitch"] / 12, ridge_runs=told.get("roof.ridge_runs", "B-D"),
-            spacing_m=told["roof.spacing_in"] * INCH, overhang_m=0.0,
-            framing="trusses" if told.get("roof.framing") in ("trusses", "lightweight") else "rafters")
+            form,
+            told["roof.length_ft"] * FOOT,
+            told["roof.width_ft"] * FOOT,
+            0.0 if form == "flat" else told["roof.pitch"] / 12,
+            ridge_runs=told.get("roof.ridge_runs", "B-D"),
+            spacing_m=told["roof.spacing_in"] * INCH,
+            overhang_m=0.0,
+            framing="trusses" if told.get("roof.framing") in ("trusses", "lightweight") else "rafters",
+        )
     except FieldaidError as error:
         raise NotTold(str(error).rstrip(".")) from error
 
 
-def _need(values: Mapping[str, Any]) -> None:
+def need(values: Mapping[str, Any]) -> None:
+    """Raises NotTold with the names of the facts, as they are called, whose value is None."""
     missing = [fact(name).called for name, value in values.items() if value is None]
     if missing:
         raise NotTold(f"{', '.join(missing)} not told")
 
 
-def _wind(told: Mapping[str, Any]) -> tuple[float, float]:
+def wind_of(told: Mapping[str, Any]) -> tuple[float, float]:
     """Unit vector in plan towards where the wind comes from; (0, 0) in a calm."""
     import math
 
@@ -146,12 +185,12 @@ def _wind(told: Mapping[str, Any]) -> tuple[float, float]:
         raise NotTold("the wind shifts")
     if told.get("wind.mph") == 0:
         return 0.0, 0.0
-    _need({"wind.from": told.get("wind.from")})
+    need({"wind.from": told.get("wind.from")})
     # Side C is up in the plan, so its outward normal is the plan's "north".
     if told["wind.from"] in SIDES:
         off = {"A": 180.0, "B": 270.0, "C": 0.0, "D": 90.0}[told["wind.from"]]
     else:
-        _need({"site.a_faces": told.get("site.a_faces")})
+        need({"site.a_faces": told.get("site.a_faces")})
         from_north = wind.side_normals("north")["A"] + 45.0 * wind.COMPASS.index(told["wind.from"])
         off = from_north - wind.side_normals(told["site.a_faces"])["C"]
     return round(math.sin(math.radians(off)), 12), round(math.cos(math.radians(off)), 12)
@@ -165,8 +204,9 @@ def fire_part(roof: RoofModel, side: str) -> Polygon:
     xm, ym = (x0 + x1) / 2, (y0 + y1) / 2
     if side == "centre":
         return box((x0 + xm) / 2, (y0 + ym) / 2, (xm + x1) / 2, (ym + y1) / 2)
-    return box(xm if "D" in side else x0, ym if "C" in side else y0,
-               xm if "B" in side else x1, ym if "A" in side else y1)
+    return box(
+        xm if "D" in side else x0, ym if "C" in side else y0, xm if "B" in side else x1, ym if "A" in side else y1
+    )
 
 
 def ways_of(roof: RoofModel, ladders: list[Mapping[str, Any]], told: Mapping[str, Any]) -> tuple[WayOff, ...]:
@@ -189,8 +229,9 @@ def ways_of(roof: RoofModel, ladders: list[Mapping[str, Any]], told: Mapping[str
         place = one["place"]
         if place == "unsaid":
             continue
-        ends = (spot(place), spot(place)) if place in CORNER_AT else (spot(SIDE_ENDS[place][0]),
-                                                                      spot(SIDE_ENDS[place][1]))
+        ends = (
+            (spot(place), spot(place)) if place in CORNER_AT else (spot(SIDE_ENDS[place][0]), spot(SIDE_ENDS[place][1]))
+        )
         usable = one["usable"] == "yes" and told.get(f"window.{place}") != "failed"
         found.append(WayOff(f"{place} {'aerial' if one['kind'] == 'aerial' else 'ladder'}", ends, one["kind"], usable))
     if sum(one.usable for one in found) < 2 and any(one["place"] == "unsaid" for one in ladders):
@@ -216,30 +257,41 @@ def _on_side(places: Any, side: str) -> bool:
     return places != "none" and any(side in place if len(place) < 3 else True for place in places)
 
 
-def refined(situation: Situation, computed: Mapping[str, Any]) -> dict[str, Any]:
+def refined(situation: Situation, computed: Mapping[str, Any], placed: Answer | None = None) -> dict[str, Any]:
     """`computed` with the solver's facts laid over those of the rougher choice; as it was where it cannot say.
 
     The solver never finds a place where the rougher choice found none: it only adds to what stands in the way.
+    `placed` is the solver's answer where more is known of the plan than facts can say.
     """
     from fieldaid.workings.computed import Computed
 
     before = computed.get("place.found")
     if before is None or before.value != "yes":
         return dict(computed)
-    question, answer = answer_of(situation)
+    answer = placed if placed is not None else answer_of(situation)[1]
     found = {name: one for name, one in computed.items() if not name.startswith("place.")}
     if answer.not_computed:
         return {**computed, "place.worked": Computed("no", SOURCE, f"not computed: {answer.not_computed}")}
-    told = {"place.worked": "yes", "place.found": "yes" if answer.best else "no",
-            **{f"place.bar.{one.side}": one.code if one.code != "ways" else "way off" for one in answer.rejections
-               if one.side}}
+    told = {
+        "place.worked": "yes",
+        "place.found": "yes" if answer.best else "no",
+        **{
+            f"place.bar.{one.side}": one.code if one.code != "ways" else "way off"
+            for one in answer.rejections
+            if one.side
+        },
+    }
     best = answer.best
     if best is None:
         told["place.why_not"] = _why_not(answer)
     else:
-        told |= {"place.face": best.side, "place.over": "over the fire" if best.over_fire else "next face, high",
-                 "place.kind": best.kind, "place.ladder_told": "no" if best.condition else "yes",
-                 "place.kerf_ft": round(sum(cut.length_m for cut in best.cuts) / 0.3048, 1)}
+        told |= {
+            "place.face": best.side,
+            "place.over": "over the fire" if best.over_fire else "next face, high",
+            "place.kind": best.kind,
+            "place.ladder_told": "no" if best.condition else "yes",
+            "place.kerf_ft": round(sum(cut.length_m for cut in best.cuts) / 0.3048, 1),
+        }
         if best.size_ft:
             told["place.size"] = f"{best.size_ft[0]:g} by {best.size_ft[1]:g}"
         if answer.second is not None:
@@ -249,8 +301,10 @@ def refined(situation: Situation, computed: Mapping[str, Any]) -> dict[str, Any]
 
 
 def _why_not(answer: Answer) -> str:
-    codes = {"way off" if one.code == "ways" else "obstacles" if one.code == "section" else one.code
-             for one in answer.rejections}
+    codes = {
+        "way off" if one.code == "ways" else "obstacles" if one.code == "section" else one.code
+        for one in answer.rejections
+    }
     for code in ("way off", "no room", "obstacles", "windward"):
         if code in codes:
             return code
@@ -259,8 +313,11 @@ def _why_not(answer: Answer) -> str:
 
 def limits_of(situation: Situation, answer: Answer) -> str:
     """What the solver did not see, in one sentence or two."""
-    untold = [fact(name).called for name in ("roof.skylight", "attic.knee_wall", "attic.party_wall", "roof.load")
-              if name not in situation.values]
+    untold = [
+        fact(name).called
+        for name in ("roof.skylight", "attic.knee_wall", "attic.party_wall", "roof.load")
+        if name not in situation.values
+    ]
     parts = ["the roof as told, a rectangle measured eave to eave; chimneys and vents are not in it"]
     if untold:
         parts.append(f"not told and not kept clear of: {', '.join(untold)}")

@@ -46,8 +46,16 @@ CLEAR_OF = {
     "bad deck": Limit(6.0 * FOOT, "kerf to soft, sagging or burned deck", f"F16, G27; {COMMON_PRACTICE}"),
 }
 # How far people keep from the same things while they walk and stand.
-WALK_CLEAR = {"array": 1.0 * FOOT, "skylight": 1.0 * FOOT, "scuttle": 1.0 * FOOT, "chimney": 0.0,
-              "roof vent": 0.5 * FOOT, "wires": 10.0 * FOOT, "load": 1.0 * FOOT, "bad deck": 6.0 * FOOT}
+WALK_CLEAR = {
+    "array": 1.0 * FOOT,
+    "skylight": 1.0 * FOOT,
+    "scuttle": 1.0 * FOOT,
+    "chimney": 0.0,
+    "roof vent": 0.5 * FOOT,
+    "wires": 10.0 * FOOT,
+    "load": 1.0 * FOOT,
+    "bad deck": 6.0 * FOOT,
+}
 OPENABLE = ("skylight", "scuttle", "roof vent")
 STANCE_OUT = Limit(2.0 * FOOT, "stance to the nearest kerf", COMMON_PRACTICE)
 PATH_CLEAR = Limit(1.5 * FOOT, "way off to the opening and its drop path", f"S34; {COMMON_PRACTICE}")
@@ -62,8 +70,10 @@ FEWEST_BAYS = Limit(2, "bays that a rectangle reaches into", COMMON_PRACTICE)
 SIZES_FT = ((8.0, 4.0), (4.0, 8.0), (6.0, 4.0), (4.0, 6.0), (4.0, 4.0))
 SIZE_SOURCE = "G03, G04, G06"
 TRIANGLE_LEG = Limit(2.5 * FOOT, "shortest side of a triangle", "G02")
-TRIANGLE_AREA = (Limit(6.0 * FOOT**2, "least area of a triangle or trapezoid", "G02"),
-                 Limit(34.0 * FOOT**2, "largest area of a triangle or trapezoid", "G06"))
+TRIANGLE_AREA = (
+    Limit(6.0 * FOOT**2, "least area of a triangle or trapezoid", "G02"),
+    Limit(34.0 * FOOT**2, "largest area of a triangle or trapezoid", "G06"),
+)
 INSPECTION_LEG = Limit(14.0 * INCH, "side of an inspection triangle", f"G12; {COMMON_PRACTICE}")
 FULL_AREA_FT2 = 32.0
 

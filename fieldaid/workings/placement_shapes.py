@@ -45,8 +45,13 @@ class Shapes:
     def only(self, keep: np.ndarray) -> Shapes:
         """The shapes where `keep` is true."""
         at = np.flatnonzero(keep)
-        return Shapes(self.shapes[at], self.boxes[at], tuple(self.kinds[n] for n in at), self.sizes[at],
-                      tuple(self.of[n] for n in at))
+        return Shapes(
+            self.shapes[at],
+            self.boxes[at],
+            tuple(self.kinds[n] for n in at),
+            self.sizes[at],
+            tuple(self.of[n] for n in at),
+        )
 
 
 def _made(shapes: list[Polygon], kind: OpeningKind, of: list[Obstacle | None] | None = None) -> Shapes:
@@ -57,9 +62,13 @@ def _made(shapes: list[Polygon], kind: OpeningKind, of: list[Obstacle | None] | 
 
 def together(*parts: Shapes) -> Shapes:
     """All shapes in one."""
-    return Shapes(np.concatenate([one.shapes for one in parts]), np.concatenate([one.boxes for one in parts]),
-                  tuple(kind for one in parts for kind in one.kinds), np.concatenate([one.sizes for one in parts]),
-                  tuple(of for one in parts for of in one.of))
+    return Shapes(
+        np.concatenate([one.shapes for one in parts]),
+        np.concatenate([one.boxes for one in parts]),
+        tuple(kind for one in parts for kind in one.kinds),
+        np.concatenate([one.sizes for one in parts]),
+        tuple(of for one in parts for of in one.of),
+    )
 
 
 def rectangles(ground: Ground, kind: OpeningKind) -> Shapes:
@@ -90,12 +99,17 @@ def _spans(ground: Ground, bays: list[float], wide_ft: float, stride: int) -> li
     """Pairs of bay middles about `wide_ft` apart with at least one member between them."""
     found = []
     for first in range(0, len(bays), stride):
-        widths = [(abs((bays[last] - bays[first]) / FOOT - wide_ft), bays[last])
-                  for last in range(first + 1, min(len(bays), first + _MOST_BAYS))
-                  if wide_ft - _LESS <= (bays[last] - bays[first]) / FOOT <= wide_ft + _MORE]
+        widths = [
+            (abs((bays[last] - bays[first]) / FOOT - wide_ft), bays[last])
+            for last in range(first + 1, min(len(bays), first + _MOST_BAYS))
+            if wide_ft - _LESS <= (bays[last] - bays[first]) / FOOT <= wide_ft + _MORE
+        ]
         # Two widths as near as each other both stand, so that a mirrored roof has the mirrored choice.
-        found += [(bays[first], end) for off, end in widths if off <= min(widths)[0] + 0.05
-                  and any(bays[first] < row < end for row in ground.rows)]
+        found += [
+            (bays[first], end)
+            for off, end in widths
+            if off <= min(widths)[0] + 0.05 and any(bays[first] < row < end for row in ground.rows)
+        ]
     return found
 
 
@@ -111,8 +125,11 @@ def under_a_point(ground: Ground) -> Shapes:
     half = STEP / 2
     boxes: list[tuple[float, float, float, float]] = []
     for bottom in [top - n * half for n in range(4, int((top - low) / half) + 1)]:
-        boxes += [(left, bottom, right, upper) for upper in (top, *(bottom + high * FOOT for high in (3.0, 4.0, 5.0)))
-                  if upper <= top]
+        boxes += [
+            (left, bottom, right, upper)
+            for upper in (top, *(bottom + high * FOOT for high in (3.0, 4.0, 5.0)))
+            if upper <= top
+        ]
         boxes += [(left, bottom, at, top) for at in ground.bays] + [(at, bottom, right, top) for at in ground.bays]
     if not boxes:
         return _made([], "triangle")
@@ -139,14 +156,20 @@ def under_a_point(ground: Ground) -> Shapes:
 def _corners(shape: Polygon) -> list[tuple[float, float]]:
     """The points of a ring at which it turns."""
     ring = list(shape.exterior.coords)[:-1]
-    return [here for before, here, after in zip([ring[-1], *ring[:-1]], ring, [*ring[1:], ring[0]], strict=True)
-            if abs((here[0] - before[0]) * (after[1] - here[1]) - (here[1] - before[1]) * (after[0] - here[0])) > 1e-9]
+    return [
+        here
+        for before, here, after in zip([ring[-1], *ring[:-1]], ring, [*ring[1:], ring[0]], strict=True)
+        if abs((here[0] - before[0]) * (after[1] - here[1]) - (here[1] - before[1]) * (after[0] - here[0])) > 1e-9
+    ]
 
 
 def there_already(ground: Ground, obstacles: tuple[Obstacle, ...]) -> Shapes:
     """Skylights, scuttles and roof vents that lie whole on the face."""
-    found = [(ground.on_slope(one.plan), one) for one in obstacles
-             if one.kind in limits.OPENABLE and ground.face.plan.buffer(1e-6).contains(one.plan)]
+    found = [
+        (ground.on_slope(one.plan), one)
+        for one in obstacles
+        if one.kind in limits.OPENABLE and ground.face.plan.buffer(1e-6).contains(one.plan)
+    ]
     return _made([shape for shape, _ in found], "existing opening", [one for _, one in found])
 
 

@@ -48,7 +48,8 @@ def ways_to_try(ways: tuple[WayOff, ...]) -> Ways:
 
 def _apart(one: WayOff, other: WayOff) -> bool:
     return LineString([*one.ends]).distance(LineString([*other.ends])) > 3.0 * FOOT or (
-        one.told != other.told or not one.told and set(one.ends) != set(other.ends))
+        one.told != other.told or not one.told and set(one.ends) != set(other.ends)
+    )
 
 
 def along(way: WayOff, count: int) -> list[tuple[float, float]]:
@@ -78,16 +79,18 @@ class Stood:
     paid: np.ndarray
 
 
-def stand(question: Question, ground: Ground, shapes: Shapes, plans: np.ndarray, ways: Ways,
-          floor: BaseGeometry) -> Stood:
+def stand(
+    question: Question, ground: Ground, shapes: Shapes, plans: np.ndarray, ways: Ways, floor: BaseGeometry
+) -> Stood:
     """The best stance and way off for each shape, or none; `plans` are the shapes in plan."""
     count = len(shapes)
     if not count or not len(ways.points):
         return Stood(np.full(count, np.inf), np.zeros((count, 2)), np.full(count, -1), np.zeros((count, 5)))
     stances = _stances(ground, shapes)
     good = _leaves(ground, shapes, plans, stances, ways.points, floor)
-    good &= shapely.covers(floor.intersection(question.roof.outline.buffer(-limits.STAND_IN.value)),
-                           shapely.points(stances))[:, :, None]
+    good &= shapely.covers(
+        floor.intersection(question.roof.outline.buffer(-limits.STAND_IN.value)), shapely.points(stances)
+    )[:, :, None]
     walks = np.linalg.norm(stances[:, :, None, :] - ways.points[None, None, :, :], axis=-1) / FOOT
     still = _standing(question, stances, plans, walks)
     best_cost, best_paid = np.full(good.shape[:2], np.inf), np.zeros((*good.shape[:2], 5))
@@ -102,8 +105,10 @@ def stand(question: Question, ground: Ground, shapes: Shapes, plans: np.ndarray,
         off = np.abs(places - centre[:, :, None]) + walks[:, :, own] * 1e-6
         middle = np.where(good[:, :, own], off, np.inf).argmin(axis=-1)
         length = np.take_along_axis(walks[:, :, own], middle[:, :, None], axis=-1)[:, :, 0]
-        paid = np.stack([np.where(reached, length, 0.0) * limits.WALK.weight, *still,
-                         (1.0 - share) * limits.WAY_NOT_TOLD.weight], axis=-1)
+        paid = np.stack(
+            [np.where(reached, length, 0.0) * limits.WALK.weight, *still, (1.0 - share) * limits.WAY_NOT_TOLD.weight],
+            axis=-1,
+        )
         cost = np.where(reached, paid.sum(axis=-1), np.inf)
         better = cost < best_cost - 1e-9
         best_cost = np.where(better, cost, best_cost)
@@ -114,8 +119,9 @@ def stand(question: Question, ground: Ground, shapes: Shapes, plans: np.ndarray,
     return Stood(best_cost[rows, which], stances[rows, which], best_point[rows, which], best_paid[rows, which])
 
 
-def _leaves(ground: Ground, shapes: Shapes, plans: np.ndarray, stances: np.ndarray, points: np.ndarray,
-            floor: BaseGeometry) -> np.ndarray:
+def _leaves(
+    ground: Ground, shapes: Shapes, plans: np.ndarray, stances: np.ndarray, points: np.ndarray, floor: BaseGeometry
+) -> np.ndarray:
     """Whether the straight way from each stance to each point leads over walkable roof, clear of the shape and of what
     falls from it, and not from beyond it (shape, stance, point)."""
     shape = (*stances.shape[:2], len(points))
@@ -186,8 +192,9 @@ def _standing(question: Question, stances: np.ndarray, plans: np.ndarray, walks:
     return [downwind, footing, last]
 
 
-def second_way(ways: Ways, first: int, stance: tuple[float, float], plan: Polygon, strip: Polygon | None,
-               floor: BaseGeometry) -> WayOff | None:
+def second_way(
+    ways: Ways, first: int, stance: tuple[float, float], plan: Polygon, strip: Polygon | None, floor: BaseGeometry
+) -> WayOff | None:
     """Another way off that can be walked to once the opening is made: round it, not through its drop path."""
     taken = plan.buffer(limits.PATH_CLEAR.value)
     if strip is not None:
@@ -203,8 +210,15 @@ def second_way(ways: Ways, first: int, stance: tuple[float, float], plan: Polygo
     return None
 
 
-def holds_where(ground: Ground, shapes: Shapes, plans: np.ndarray, ways: Ways, first: int,
-                stance: tuple[float, float], floor: BaseGeometry) -> str:
+def holds_where(
+    ground: Ground,
+    shapes: Shapes,
+    plans: np.ndarray,
+    ways: Ways,
+    first: int,
+    stance: tuple[float, float],
+    floor: BaseGeometry,
+) -> str:
     """For a way off of which only the side is told: along which part of it the answer stands; "" when along all.
 
     `shapes` and `plans` hold the one shape.
@@ -224,8 +238,10 @@ def holds_where(ground: Ground, shapes: Shapes, plans: np.ndarray, ways: Ways, f
         high += 1
     length = LineString(way.ends).length / FOOT
     start, stop = (round(length * n / (len(points) - 1)) for n in (low, high))
-    return (f"holds while the {way.name} stands {start} to {stop} ft from its {_first_end(way)} end; "
-            "where along that side it stands is not told")
+    return (
+        f"holds while the {way.name} stands {start} to {stop} ft from its {_first_end(way)} end; "
+        "where along that side it stands is not told"
+    )
 
 
 def _first_end(way: WayOff) -> str:
