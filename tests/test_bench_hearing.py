@@ -111,6 +111,33 @@ def test_what_a_wrong_reading_could_do(bench, kind, said, heard, command, expect
     assert hearing_score.harm(hearing_score.Line("", said, None, None, kind), heard, command) == expected
 
 
+def test_what_counts_before_anybody_confirms_it(bench):
+    from hearing_score import NOTHING, Line, counts_at_once
+
+    assert counts_at_once(NOTHING, {"deck.A": "soft"}, None, ())
+    assert counts_at_once(NOTHING, {}, "status", ())
+    assert not counts_at_once(NOTHING, {"deck.A": "solid"}, None, ())
+    assert not counts_at_once(NOTHING, {"roof.layers": 3}, None, ("roof.layers",))
+    assert counts_at_once(NOTHING, {"roof.layers": 3}, None, ())
+    assert not counts_at_once(Line("", {"roof.layers": 3}), {"roof.layers": 3}, None, ())
+
+
+def test_a_number_of_two_readings_is_asked_and_not_taken(bench, grammar):
+    from hearing_score import Line
+
+    from fieldaid.hearing.heard import Either
+
+    class Unsure(Parrot):
+        def hear(self, segment):
+            from dataclasses import replace
+
+            return replace(super().hear(segment), either=(Either("building.built", (1950, 1915)),))
+
+    hears = bench.Bench(Unsure("hip roof built nineteen fifty"), grammar)
+    said = Line("", {"roof.form": "hip", "building.built": 1915})
+    assert hears.clip(said, _hum(), gated=False) == "part"
+
+
 # ---- lines and voices
 
 
@@ -153,10 +180,11 @@ def test_a_line_keeps_its_voice_in_all_conditions_and_changes_it_when_lines_begi
     from hearing_score import Line
 
     lines = [Line(str(number), {}) for number in range(10)]
+    voices = hearing_clips.KINDS["natural"]
     spoken = {condition: [(clip.line.say, clip.voice) for clip in hearing_clips.clips_for_test(
-        lines, "natural", condition, 10)] for condition in hearing_noise.CONDITIONS}
+        lines, voices, condition, 10)] for condition in hearing_noise.CONDITIONS}
     assert all(set(one) == set(spoken["clean"]) for one in spoken.values())
-    twice = [(clip.line.say, clip.voice) for clip in hearing_clips.clips_for_test(lines, "natural", "clean", 20)]
+    twice = [(clip.line.say, clip.voice) for clip in hearing_clips.clips_for_test(lines, voices, "clean", 20)]
     assert len(set(twice)) == 20
 
 

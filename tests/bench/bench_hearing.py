@@ -45,13 +45,13 @@ import yaml
 from hearing_cost import memory_mb
 from hearing_noise import MissingRecording
 from hearing_report import table
-from hearing_score import NOTHING, Line, command_of, harm, upper_bound, verdict
+from hearing_score import NOTHING, Line, command_of, counts_at_once, harm, upper_bound, verdict
 from neural_voices import MissingVoice
 
 from fieldaid.errors import FieldaidError
 from fieldaid.grammar import Grammar, load_grammar
 from fieldaid.hearing.gate import Gate, Segment
-from fieldaid.hearing.heard import FACTORIES, Recogniser, make
+from fieldaid.hearing.heard import EVERY, FACTORIES, Recogniser, make
 from fieldaid.hearing.sound import Sound
 
 __all__ = ["Bench", "command_of", "memory_mb", "noise_segment", "recogniser_called", "table", "upper_bound", "verdict"]
@@ -124,16 +124,19 @@ class Bench:
         gate_s = time.process_time() - start
         found = [self._segment(segment) for segment in segments]
         facts: dict[str, Any] = {}
+        once: set[str] = set()
         command = command_fact = None
         for one in found:
             facts |= one["facts"]
+            once |= set(one["once"])
             if command is None:
                 command, command_fact = one["command"], one["command_fact"]
         one = verdict(line, facts, command, command_fact)
         self.results.add({
             "row": "clip", **about, "say": line.say, "line_kind": line.kind, "means": line.facts,
-            "means_command": line.command, "verdict": one, "harm": harm(line, facts, command), "facts": facts,
-            "command": command, "gate_s": round(gate_s, 4), "segments": found,
+            "means_command": line.command, "verdict": one, "harm": harm(line, facts, command),
+            "at_once": counts_at_once(line, facts, command, once), "facts": facts, "command": command,
+            "gate_s": round(gate_s, 4), "segments": found,
         })
         return one
 
@@ -168,9 +171,14 @@ class Bench:
         cpu, wall = hearing_cost.cpu_seconds() - cpu, time.perf_counter() - wall
         self.seconds.append(cpu)
         parsed = self.grammar.parse(heard.text)
+        # A number of which two readings fit is asked about, and neither is taken.
+        asked = {one.fact for one in heard.either}
         best = heard.text or (heard.alternatives[0][0] if heard.alternatives else "")
         would = parsed if best == heard.text else self.grammar.parse(best)
-        return {"heard": heard.text, "facts": parsed.facts, "command": command_of(parsed),
+        return {"heard": heard.text,
+                "facts": {name: value for name, value in parsed.facts.items() if name not in asked},
+                "once": sorted(parsed.facts if heard.once == EVERY else heard.once), "either": sorted(asked),
+                "command": command_of(parsed),
                 "command_fact": parsed.command_fact, "best": best, "best_facts": would.facts,
                 "best_command": command_of(would), "figures": heard.figures, "others": list(heard.alternatives[:3]),
                 "cpu": round(cpu, 4), "wall": round(wall, 4), "length": round(segment.end_s - segment.start_s, 3)}
@@ -195,7 +203,8 @@ def in_grammar(bench: Bench, options: argparse.Namespace) -> Found:
     lines = _lines(options, bench.grammar)
     for condition in options.conditions:
         for kind in options.kinds:
-            clips = material.clips_for_test(lines, kind, condition, round(options.count * material.SHARES[kind]))
+            clips = material.clips_for_test(lines, material.KINDS[kind], condition,
+                                            round(options.count * material.SHARES[kind]))
             yield f"{condition}, {kind}", [
                 bench.once("in", clip.key, clip.line, lambda clip=clip: clip.samples(options.cache), kind=kind,
                            voice=clip.voice, condition=condition) for clip in clips]
@@ -209,9 +218,10 @@ def out_of_grammar(bench: Bench, options: argparse.Namespace) -> Found:
         for line, reading in misread:
             print(f"    left out, because typed it is read as {reading}: {line.say!r}")
     for condition in OUTSIDE_CONDITIONS:
-        clips = material.clips_for_test(lines, "natural", condition, min(options.outside, len(lines)))
+        clips = material.clips_for_test(lines, material.OUTSIDE_VOICES, condition,
+                                        min(options.outside, len(lines)))
         yield f"outside, {condition}", [
-            bench.once("out", clip.key, clip.line, lambda clip=clip: clip.samples(options.cache), kind="natural",
+            bench.once("out", clip.key, clip.line, lambda clip=clip: clip.samples(options.cache), kind=clip.kind,
                        voice=clip.voice, condition=condition) for clip in clips]
 
 
@@ -375,9 +385,11 @@ def _wanted(options: argparse.Namespace, grammar: Grammar) -> Iterator[material.
     outside = (material.outside(grammar, "test") if options.set == "held-out" else material.fresh_outside(grammar)[0])
     for kind in options.kinds:
         for condition in options.conditions:
-            yield from material.clips_for_test(lines, kind, condition, round(options.count * material.SHARES[kind]))
+            yield from material.clips_for_test(lines, material.KINDS[kind], condition,
+                                               round(options.count * material.SHARES[kind]))
     for condition in OUTSIDE_CONDITIONS:
-        yield from material.clips_for_test(outside, "natural", condition, min(options.outside, len(outside)))
+        yield from material.clips_for_test(outside, material.OUTSIDE_VOICES, condition,
+                                           min(options.outside, len(outside)))
 
 
 def _arguments() -> argparse.ArgumentParser:

@@ -49,6 +49,8 @@ KINDS: dict[str, tuple[str, ...]] = {
     "poor": ("espeak-scotland",),
 }
 """The test voices."""
+OUTSIDE_VOICES = ("heart", *KINDS["plain"])
+"""Of lines outside the grammar: those that are quick to make."""
 NEURAL = ("am_adam", *(voice for voice in KINDS["natural"] if voice != "heart"))
 VOICES = {
     "calibrate": ("flite-rms", "flite-kal", "festival-kal", "am_adam", "espeak-us"),
@@ -187,10 +189,9 @@ def clips(lines: list[Line], half: str, condition: str, count: int, natural: boo
         yield Clip(line, voice, condition, 1000 * shift + number)
 
 
-def clips_for_test(lines: list[Line], kind: str, condition: str, count: int) -> Iterator[Clip]:
-    """`count` clips for testing, in voices of one kind: the same lines in the same voices in all conditions, so that
-    conditions differ by the noise alone. When the lines begin again, each meets the next voice."""
-    voices = KINDS[kind]
+def clips_for_test(lines: list[Line], voices: tuple[str, ...], condition: str, count: int) -> Iterator[Clip]:
+    """`count` clips for testing: the same lines in the same voices in all conditions, so that conditions
+    differ by the noise alone. When the lines begin again, each meets the next voice."""
     shift = list(hearing_noise.CONDITIONS).index(condition)
     for number in range(count):
         turn, at = divmod(number, len(lines))

@@ -71,7 +71,7 @@ def _in_grammar(rows: list[Row]) -> Iterator[str]:
             continue
         yield f"\nin the grammar, {name}"
         yield (f"{'':22}{'n':>5}" + "".join(f"{one:>8}" for one in VERDICTS)
-               + "   right at least   wrong at most   " + "  ".join(HARMS))
+               + "   right at least   wrong at most   at once  " + "  ".join(HARMS))
         for condition, those in by_condition(group).items():
             yield _row(condition, those)
         yield _row("all conditions", group)
@@ -83,8 +83,9 @@ def _row(name: str, rows: list[Row]) -> str:
     n = len(rows)
     counts = {one: sum(row["verdict"] == one for row in rows) for one in VERDICTS}
     harms = [str(sum(row["verdict"] == "wrong" and row["harm"] == one for row in rows)) for one in HARMS]
+    at_once = sum(row["verdict"] == "wrong" and row["at_once"] for row in rows)
     return (f"{name:22}{n:5}" + "".join(f"{counts[one] / n:8.3f}" for one in VERDICTS)
-            + f"{lower_bound(counts['right'], n):14.3f}{upper_bound(counts['wrong'], n):16.3f}      "
+            + f"{lower_bound(counts['right'], n):14.3f}{upper_bound(counts['wrong'], n):16.3f}{at_once:10}  "
             + "  ".join(f"{one:>{len(name)}}" for one, name in zip(harms, HARMS, strict=True)))
 
 
@@ -105,8 +106,8 @@ def _outside(rows: list[Row]) -> Iterator[str]:
         commands = sum(bool(row["command"]) and not row["facts"] for row in those)
         yield f"{name:34}{len(those):7}{facts:8}{upper_bound(facts, len(those)):10.4f}{commands:12}"
     for row in (row for _, _, row in groups if row["facts"] or row["command"]):
-        told = ", ".join([*(f"{name} {value}" for name, value in row["facts"].items()), row["command"] or ""])
-        yield f"    {row['voice']}: {row['say']!r} gave {told.rstrip(', ')} (heard {row['segments'][0]['heard']!r})"
+        heard_as = " / ".join(one["heard"] for one in row["segments"])
+        yield f"    {row['voice']}: {row['say']!r} gave {_told(row)} (heard {heard_as!r})"
 
 
 def _closed(rows: list[Row]) -> Iterator[str]:
@@ -174,8 +175,13 @@ def wrong_ones(rows: list[Row]) -> Iterator[str]:
     """Each wrong clip with what was said and what was understood."""
     for row in heard(rows, "in") + heard(rows, "closed"):
         if row["verdict"] == "wrong":
-            told = ", ".join([*(f"{name} {value}" for name, value in row["facts"].items()), row["command"] or ""])
-            yield f"    {row['harm']}: {row['condition']}, {row['voice']}: {row['say']!r} gave {told.rstrip(', ')}"
+            when = ", at once" if row["at_once"] else ""
+            yield f"    {row['harm']}{when}: {row['condition']}, {row['voice']}: {row['say']!r} gave {_told(row)}"
+
+
+def _told(row: Row) -> str:
+    parts = [f"{name} {value}" for name, value in row["facts"].items()]
+    return ", ".join(parts + [row["command"]] * bool(row["command"]))
 
 
 # ---- several runs

@@ -13,6 +13,7 @@ The bounds are exact: Clopper and Pearson (Biometrika 26, 1934) for a share, Gar
 from __future__ import annotations
 
 import math
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any
 
@@ -92,6 +93,18 @@ def harm(line: Line, facts: dict[str, Any], command: str | None) -> str:
     if any(one is not None and one.loosening for one, _ in marks) or (command is not None and command != line.command):
         return "alarm"
     return "other"
+
+
+def counts_at_once(line: Line, facts: dict[str, Any], command: str | None, once: Collection[str]) -> bool:
+    """Whether something that was not said would count before anybody confirms it: a command; a fact that is not among
+    `once`, those that the recogniser wants confirmed, and loosens nothing, because what loosens waits."""
+    if command is not None and command != line.command:
+        return True
+    for name, value in facts.items():
+        one = _marked(name)
+        if line.facts.get(name) != value and name not in once and not (one is not None and one.is_loosening(value)):
+            return True
+    return False
 
 
 def _marked(name: str):
