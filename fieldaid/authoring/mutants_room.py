@@ -11,14 +11,15 @@ from pathlib import Path
 from typing import Any, TextIO
 
 from fieldaid.authoring import mass
-from fieldaid.authoring.check_situations import written
-from fieldaid.authoring.mutants import mutants
+from fieldaid.authoring.check_situations import flow, written
+from fieldaid.authoring.mutants import Mutant, mutants
+from fieldaid.authoring.mutants_near import Notice, notices
 from fieldaid.authoring.mutants_run import Mutation, Shipped, Survivor, Trial, mutate, shipped
 from fieldaid.authoring.prove_job import PLACES, Bench, pairs, situation
+from fieldaid.authoring.situations import GOOD
 from fieldaid.errors import BrokenData
 from fieldaid.facts.situation import Situation
-from fieldaid.guidance.pack import Pack, load_pack
-from fieldaid.guidance.reference import Reference
+from fieldaid.guidance.pack import Pack, Rule, load_pack
 
 JOB = "fieldaid.authoring.mutants_room:stretch"
 CHUNK = 100
@@ -139,44 +140,61 @@ def in_words(found: Mutation, survivors: bool) -> str:
 # Situations that would notice a survivor
 
 
+BEGINNING = "everything told and good"
+
+
 def stubs(pack: Pack, survivors: Iterable[Survivor]) -> Iterator[str]:
-    """For each survivor that changes something, its situation cut down, with what the sound rules give."""
-    from fieldaid.workings import compute
-
-    parameters = pack.parameter_values()
-
-    def shipped_as(one: Situation) -> Shipped:
-        computed = {name: value.value for name, value in compute(one, parameters).items()}
-        return Shipped("", one, computed, lambda outcome, computed: True)
-
-    for survivor in survivors:
-        if survivor.situation is None:
-            continue
-        one = _cut_down(survivor, pack, shipped_as)
-        outcome = Reference(pack).run(one, shipped_as(one).computed)
-        fires = any(firing.rule == survivor.mutant.of for firing in outcome.firings)
-        expect = [f"access: {outcome.access}", f"gate: {outcome.gate}",
-                  f"{'fires' if fires else 'silent'}: [{survivor.mutant.of}]"]
-        name = survivor.mutant.key.replace('"', "'")
-        yield (f'- name: "{name}"\n  given: {written(one.values, one.basis)}\n'
-               f"  expect: {{{', '.join(expect)}}}\n")
+    """A file of situations in pieces, each with what the sound rules give, that would notice what nothing shipped
+    notices."""
+    yield f"begin:\n  {BEGINNING}:\n    {written(GOOD, {})}\n\nsituations:\n"
+    by_rule: dict[str, list[Mutant]] = {}
+    for one in survivors:
+        by_rule.setdefault(one.mutant.of, []).append(one.mutant)
+    names: set[str] = set()
+    for of in by_rule.values():
+        for one in notices(pack, of)[0]:
+            yield _stub(pack, one, names)
 
 
-def _cut_down(survivor: Survivor, pack: Pack, shipped_as: Any) -> Situation:
-    """The situation without every fact that the fault does not need in order to show."""
-    one = survivor.situation
-    assert one is not None
-    for name in list(one.values):
-        left = {key: value for key, value in one.values.items() if key != name}
-        fewer = Situation(left, {key: how for key, how in one.basis.items() if key in left})
-        if any(_as_visible(survivor, before.outcome, after)
-               for before, after in Trial(pack, [shipped_as(fewer)]).changed(survivor.mutant)):
-            one = fewer
-    return one
+def _stub(pack: Pack, one: Notice, names: set[str]) -> str:
+    rule = pack.rule(one.mutants[0].of)
+    facts = {**one.near.facts, **one.near.computed}
+    same = [name for name, value in GOOD.items() if facts.get(name) == value and name not in one.near.basis]
+    start, given = "", facts
+    if len(same) > len(GOOD) // 2:
+        start = f"    from: {BEGINNING}\n"
+        given = {name: value for name, value in facts.items() if name not in same}
+        given |= {name: "not told" for name in GOOD if name not in facts}
+    name = _name(rule, one, facts)
+    while name in names:
+        name += " again"
+    names.add(name)
+    expect = ", ".join(f"{key}: {'none' if value is None else flow(value)}" for key, value in one.expect.items())
+    return (f"  - name: {quoted(name)}\n{start}    given: {written(given, one.near.basis)}\n"
+            f"    expect: {{{expect}}}\n")
 
 
-def _as_visible(survivor: Survivor, before: Any, after: Any) -> bool:
-    if not survivor.reason.startswith("changes an answer"):
-        return True
-    return (before.access, before.gate, before.triggers, before.stops) != (
-        after.access, after.gate, after.triggers, after.stops)
+def _name(rule: Rule, one: Notice, facts: Mapping[str, Any]) -> str:
+    """A sentence with the facts that the rule looks at, or with all that are not plainly good."""
+    looked = {name for condition in (*rule.when.conditions(), *(rule.unless.conditions() if rule.unless else ()))
+              for name in ([member for member, _ in condition.members] or [condition.key])}
+    told = [name for name in facts if name in looked] or [name for name in facts if GOOD.get(name) != facts[name]]
+    said = ", ".join(f"{name} {_spoken(facts[name])}" for name in told) or "nothing that it looks at"
+    known = "".join(f", {name} by {how}" for name, how in one.near.basis.items())
+    fires = "silent" not in one.expect
+    also = "".join(f", {key} {_spoken(value)}" for key, value in one.expect.items() if key not in ("fires", "silent"))
+    unknown = [name for name in GOOD if name not in facts and name in looked]
+    lacking = f" and {' and '.join(unknown)} not told" if unknown and len(facts) > 8 else ""
+    return f"{rule.id} {'fires' if fires else 'is silent'} with {said}{lacking}{known}{also}"
+
+
+def quoted(text: str) -> str:
+    return '"' + text.replace('"', "'") + '"'
+
+
+def _spoken(value: Any) -> str:
+    if isinstance(value, dict):
+        return " ".join(f"{key} {_spoken(one)}" for key, one in value.items())
+    if value is None:
+        return "none"
+    return " and ".join(map(_spoken, value)) if isinstance(value, (list, tuple)) else str(value)

@@ -166,6 +166,15 @@ class Trial:
                 if after != one.outcome:
                     yield one, after
 
+    def fires_otherwise(self, mutant: Mutant) -> Iterable[int]:
+        """The numbers of the situations in which the rule fires with the fault only, or without it only."""
+        faulty = compile_rule(mutant.rule) if mutant.rule is not None else None
+        stratum = self.pack.rule(mutant.of).stratum
+        for n, one in enumerate(self.ran):
+            after = bool(_fire(faulty, one.view)) if faulty is not None and _ran_at_all(stratum, one.outcome) else False
+            if after != (mutant.of in one.fired):
+                yield n
+
     def catches(self, mutant: Mutant) -> str | None:
         """The first shipped situation that fails with the mutant; None if none does."""
         return next((one.of.name for one, after in self.changed(mutant)

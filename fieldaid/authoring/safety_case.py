@@ -1,7 +1,7 @@
 """The safety case: of each invariant where it is enforced, which tests hold it, and what the last full proof said.
 
-Everything in it is looked up: a rule that the pack lacks, a function or a test that does not exist, or an invariant that
-nothing enforces is a broken link, and `broken_links` names it.
+Everything in it is looked up: a rule that the pack lacks, a function or a test that does not exist, an invariant that
+nothing enforces: each is a broken link, and `broken_links` names it.
 """
 
 from __future__ import annotations
@@ -38,10 +38,7 @@ PLACEMENT: tuple[tuple[str, str], ...] = (("fieldaid/guidance/reference.py", "fo
                                           ("fieldaid/workings/computed.py", "_place"))
 # Tests that hold every invariant, by its number.
 EACH = ("tests/test_proof.py::test_an_invariant_holds[{number:02d}]",
-        "tests/test_proof.py::test_a_broken_pack_breaks_the_invariant[{number:02d}]")
-# Invariants whose breaking no change of the pack can show: they are the dialogue's, and its faults are planted there.
-IN_DIALOGUE = (20, 25, 26, 29, 30, 31, 32)
-PLANTED = "tests/test_proof.py::test_a_fault_planted_in_the_dialogue_breaks_the_invariant[{number:02d}]"
+        "tests/test_proof.py::test_a_planted_fault_breaks_the_invariant[{number:02d}]")
 # Tests that hold one of them beside its properties.
 ALSO: Mapping[int, tuple[str, ...]] = {
     4: ("tests/guidance/test_marks.py::test_time_alone_never_lowers_access_gate_or_a_leave",
@@ -119,8 +116,7 @@ def _places(one: Invariant, pack: Pack) -> Iterator[Place]:
 
 
 def _tests(number: int) -> Iterator[str]:
-    yield EACH[0].format(number=number)
-    yield (PLANTED if number in IN_DIALOGUE else EACH[1]).format(number=number)
+    yield from (node.format(number=number) for node in EACH)
     yield from ALSO.get(number, ())
 
 

@@ -124,6 +124,7 @@ GATE_FACTS: tuple[Factor, ...] = (
     _fact("roof.wires", ("none",), (["A"], ["C"], ["BC"], ["eave"], ["everywhere"], ["unsaid"])),
     _fact("roof.solar", ("none",), (["A"], ["AB"]), (["C"], ["BC"], ["CD"]), (["B"], ["D"], ["A", "C"]),
           (["everywhere"], ["unsaid"], ["ridge"], ["eave"], ["valley"], ["hip"])),
+    _fact("roof.skylight", ("none",), (["C"], ["A"], ["everywhere"], ["unsaid"])),
     _fact("roof.surface", ("dry",), ("wet", "moss", "loose"), ("ice", "snow", "frost")),
     _fact("roof.load", ("machinery", "tank", "snow"), unknown_with=("none", "stacked material")),
     _fact("building.condition", ("prior fire", "rot"), unknown_with=("vacant", "renovation")),
