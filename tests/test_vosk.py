@@ -27,7 +27,7 @@ import pytest
 
 from fieldaid.errors import BrokenData, FieldaidError, SoundError, WrongUse
 from fieldaid.grammar import load_grammar
-from fieldaid.hearing import heard, vosk_models, vosk_process, vosk_recogniser
+from fieldaid.hearing import choose, heard, vosk_models, vosk_process, vosk_recogniser
 from fieldaid.hearing.gate import Segment
 from fieldaid.hearing.heard import Heard
 from fieldaid.hearing.sound import RATE, read
@@ -53,7 +53,7 @@ needs_voice = pytest.mark.skipif(shutil.which("espeak-ng") is None, reason="espe
 def own_home(tmp_path, monkeypatch):
     """A home without models, and no variable of the machine's own."""
     monkeypatch.setenv("HOME", str(tmp_path / "home"))
-    for name in (vosk_models.VARIABLE, "VOSK_MODEL_PATH", "FIELDAID_VOSK_MIRROR"):
+    for name in (vosk_models.VARIABLE, "VOSK_MODEL_PATH", "FIELDAID_VOSK_MIRROR", "XDG_CONFIG_HOME"):
         monkeypatch.delenv(name, raising=False)
 
 
@@ -215,6 +215,31 @@ def test_option_before_variable_before_what_is_found(tmp_path, monkeypatch):
     (small / "graph" / "Gr.fst").unlink()
     monkeypatch.delenv(vosk_models.VARIABLE)
     assert vosk_models.choose().name == "vosk-model-en-us-0.22"
+
+
+def test_the_user_s_settings_name_a_model_behind_the_variable(tmp_path, monkeypatch):
+    make_model(vosk_models.cache() / "vosk-model-small-en-us-0.15")
+    mine, other = make_model(tmp_path / "mine"), make_model(tmp_path / "other")
+    assert not vosk_models.is_named()
+    vosk_models.settings().parent.mkdir(parents=True)
+    vosk_models.settings().write_text(f"{mine}\nwhatever else\n", encoding="utf-8")
+    assert vosk_models.is_named() and vosk_models.choose() == mine
+    assert any(one.folder == mine for one in vosk_models.survey()[1])
+    monkeypatch.setenv(vosk_models.VARIABLE, str(other))
+    assert vosk_models.choose() == other
+    monkeypatch.delenv(vosk_models.VARIABLE)
+    vosk_models.settings().write_text("/nowhere\n", encoding="utf-8")
+    with pytest.raises(WrongUse, match="/nowhere: there is no such Vosk model"):
+        vosk_models.choose()
+    vosk_models.settings().write_text("\n", encoding="utf-8")
+    assert not vosk_models.is_named()
+
+
+def test_a_model_named_wrongly_is_an_error_and_nothing_else_hears_instead(monkeypatch):
+    monkeypatch.setenv(vosk_models.VARIABLE, "/nowhere")
+    assert choose.uses_vosk()
+    with pytest.raises(WrongUse, match="/nowhere"):
+        choose.best(load_grammar())
 
 
 def test_no_model_and_a_wrong_name_are_told(monkeypatch):

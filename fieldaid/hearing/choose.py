@@ -125,8 +125,9 @@ def _alone(grammar: Grammar | None, model: Any, **options: Any) -> Recogniser:
 
 
 def uses_vosk(model: Any = None) -> bool:
-    """Whether Vosk takes pocketsphinx's place: a model is named, or one is found and the package is there."""
-    return model is not None or vosk_models.is_at_hand()
+    """Whether Vosk takes pocketsphinx's place: a model is named, or one is found and the package is there. A name that
+    leads nowhere is an error of its own, and no reason to hear with something else."""
+    return model is not None or vosk_models.is_named() or vosk_models.is_at_hand()
 
 
 class Alone:

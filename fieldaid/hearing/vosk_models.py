@@ -11,9 +11,10 @@ By hand
     3. Unpack it (`unzip FILE -d ~/.cache/vosk`), so that the folder ~/.cache/vosk/NAME holds `am`, `conf`, `graph`.
     4. `fieldaid models check ~/.cache/vosk/NAME`
 
-A model is looked for in this order: the option, the environment variable FIELDAID_VOSK_MODEL (a folder, or the name of
-a model found); then English models in the places that Vosk itself looks in ($VOSK_MODEL_PATH, /usr/share/vosk,
-~/.cache/vosk) and in installed packages named vosk-model-…. A model of another language is used only when named.
+A model is looked for in this order: the option; the environment variable FIELDAID_VOSK_MODEL; the first line of the
+file fieldaid/vosk-model in the user's settings ($XDG_CONFIG_HOME, ~/.config) (each names a folder or a model found);
+then English models in the places that Vosk itself looks in ($VOSK_MODEL_PATH, /usr/share/vosk, ~/.cache/vosk) and in
+installed packages named vosk-model-…. A model of another language is used only when named.
 
 Models with a fixed graph (graph/HCLG.fst: the large ones) take no phrase list; those with graph/HCLr.fst and Gr.fst
 ("small" and "lgraph") do, and are preferred.
@@ -100,6 +101,20 @@ def cache() -> Path:
     return Path.home() / ".cache" / "vosk"
 
 
+def settings() -> Path:
+    """The file whose first line names a model."""
+    return Path(os.environ.get("XDG_CONFIG_HOME") or Path.home() / ".config") / "fieldaid" / "vosk-model"
+
+
+def configured() -> str | None:
+    """The model that the user's settings name, or None."""
+    try:
+        lines = settings().read_text(encoding="utf-8").splitlines()
+    except (OSError, UnicodeDecodeError):
+        return None
+    return (lines[0].strip() if lines else "") or None
+
+
 def survey() -> tuple[list[Place], list[Found]]:
     """Where was looked and what was found, in the order of preference."""
     places, found = [], []
@@ -107,6 +122,11 @@ def survey() -> tuple[list[Place], list[Found]]:
     places.append(Place(f"${VARIABLE}", f"{given}" if given else "not set"))
     if given and Path(given).is_dir():
         found.append(Found(Path(given).name, Path(given), f"${VARIABLE}", _language(Path(given).name)))
+    named = configured()
+    places.append(Place(str(settings()), named or ("no such file" if not settings().exists() else "names nothing")))
+    if named and Path(named).expanduser().is_dir():
+        folder = Path(named).expanduser()
+        found.append(Found(folder.name, folder, str(settings()), _language(folder.name)))
     own = os.environ.get("VOSK_MODEL_PATH")
     if not own:
         places.append(Place("$VOSK_MODEL_PATH", "not set"))
@@ -125,8 +145,8 @@ def survey() -> tuple[list[Place], list[Found]]:
 
 
 def choose(model: str | os.PathLike[str] | None = None) -> Path:
-    """The folder of the model to use: `model`, the environment variable, else the first whole English one found, one
-    that takes a phrase list before one that does not.
+    """The folder of the model to use: `model`, the environment variable, the user's settings, else the first whole
+    English one found, one that takes a phrase list before one that does not.
 
     Raises
     ------
@@ -134,7 +154,7 @@ def choose(model: str | os.PathLike[str] | None = None) -> Path:
     BrokenData : files of the model named are missing or damaged
     """
     _, found = survey()
-    named = model if model is not None else os.environ.get(VARIABLE) or None
+    named = model if model is not None else os.environ.get(VARIABLE) or configured()
     if named is not None:
         folder = Path(named).expanduser()
         if not folder.is_dir():
@@ -149,8 +169,13 @@ def choose(model: str | os.PathLike[str] | None = None) -> Path:
     if not whole:
         raise WrongUse("no English Vosk model was found",
                        why=f"{len(found)} model(s) were found, none of them whole and English by its name",
-                       next_step=f"fieldaid models says how to get one; or name a folder in ${VARIABLE}")
+                       next_step="fieldaid models says how to get one; or name a folder with --model")
     return next((folder for folder in whole if takes_phrases(folder)), whole[0])
+
+
+def is_named() -> bool:
+    """Whether the environment or the user's settings name a model."""
+    return bool(os.environ.get(VARIABLE) or configured())
 
 
 def is_at_hand() -> bool:

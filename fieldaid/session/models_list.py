@@ -164,5 +164,6 @@ def _explain(out: TextIO) -> None:
           f"  4. fieldaid models check {cache}/NAME\n"
           "With a network: fieldaid models fetch NAME.\n"
           "A model at hand takes the place of pocketsphinx as second recogniser of hear and talk. It is named by\n"
-          f"--model FOLDER, else by ${vosk_models.VARIABLE}, else found in the places above.\n"
-          f"A model elsewhere: set ${vosk_models.VARIABLE} to its folder.", file=out)
+          f"--model FOLDER, else by ${vosk_models.VARIABLE}, else by the first line of {vosk_models.settings()},\n"
+          "else found in the places above.\n"
+          "A model elsewhere: name its folder in one of these ways.", file=out)

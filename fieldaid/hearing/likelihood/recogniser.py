@@ -16,6 +16,7 @@ from fieldaid.clock import Stopwatch
 from fieldaid.errors import BrokenData, WrongUse
 from fieldaid.grammar.grammar import Grammar
 from fieldaid.grammar.load import LINE
+from fieldaid.grammar.network import Network
 from fieldaid.hearing.awaited import answers_to
 from fieldaid.hearing.gate import LONGEST_S, Segment
 from fieldaid.hearing.heard import Heard
@@ -88,13 +89,17 @@ class LikelihoodRecogniser:
         self.grammar = grammar
         self._model: SpeechModel | None = model if isinstance(model, SpeechModel) else SpeechModel(model, threads)
         self._forms = WrittenForms(grammar.loaded.written)
-        self._network = TokenNetwork(grammar.network, LINE, self._model.tokenizer, self._forms,
-                                     LOOSE.union(*grammar.loaded.poison.values()))
+        self.narrow(grammar.network)
         self._prior = Prior(self._model)
         self._beam, self._drop, self._costs = beam, drop, costs
         self.limits = limits if limits is not None else read_limits()
         self.pairs = pairs if pairs is not None else read_pairs(data.folder("grammars") / ALIKE)
         self.notices: tuple[str, ...] = ()
+
+    def narrow(self, network: Network) -> None:
+        """Hear the sentences of another network, of words that the grammar understands."""
+        self._network = TokenNetwork(network, LINE, self._open().tokenizer, self._forms,
+                                     LOOSE.union(*self.grammar.loaded.poison.values()))
 
     def hear(self, segment: Segment, awaiting: str | None = None) -> Heard:
         """The phrase that the segment holds, or "" when none is accepted.
