@@ -15,7 +15,7 @@ from fieldaid.workings.roof_forms import ENDS, Measures, parts_of
 from fieldaid.workings.roof_lines import gable_ends, lines_of
 from fieldaid.workings.roof_members import members_of
 from fieldaid.workings.roof_model import FOOT, INCH, Face, Framing, RoofModel
-from fieldaid.workings.roof_planes import OUTWARD, Plane
+from fieldaid.workings.roof_planes import OUTWARD, Plane, welded
 from fieldaid.workings.roof_wings import Wing, nearest_eaves, pushed_out, ring_of, walls_with_wings
 
 FORMS = ("gable", "a-frame", "hip", "pyramid", "shed", "saltbox", "flat", "gambrel", "mansard", "dutch gable",
@@ -91,7 +91,7 @@ def build(
         footprint = box(0.0, 0.0, *told.size)
         outline, parts = parts_of(told)
 
-    faces = _named(parts)
+    faces = _named(welded(parts))
     lines = lines_of(faces)
     notes = ["the layout starts at a corner or an end wall; a real one may start elsewhere"]
     if framing == "trusses" and (form not in WITH_TRUSSES or wings):

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from shapely.geometry import LineString, Polygon
+from shapely.geometry import Point as ShapelyPoint
 
 from fieldaid.workings.roof_model import Face, GableEnd, LineKind, RoofLine
 from fieldaid.workings.roof_planes import NEAR, OUTWARD, Point
@@ -153,45 +154,53 @@ def gable_ends(footprint: Polygon, faces: Sequence[Face], lines: Sequence[RoofLi
     if not footprint.exterior.is_ccw:
         ring.reverse()
     for begin, end in zip(ring, ring[1:], strict=False):
-        profile = _profile(begin, end, faces)
-        high = max((height for _, height in profile), default=0.0)
+        high, area = _standing(begin, end, faces, 0.0)
         if high > LEVEL:
-            found.append(GableEnd(_side(begin, end), LineString([begin, end]), high, _area(profile, 0.0)))
+            found.append(GableEnd(_side(begin, end), LineString([begin, end]), high, area))
     for line in lines:
-        if line.kind != "break":
-            continue
-        begin, end = (tuple(point) for point in line.plan.coords)
-        over = [face for face in faces if face.name not in line.faces]
-        profile = _profile(begin, end, over)
-        base = line.z[0]
-        side = next((face.side for face in faces if face.name == line.faces[0]), "")
-        high = max((height for _, height in profile), default=base)
-        found.append(GableEnd(side, line.plan, high - base, _area(profile, base)))
+        if line.kind == "break":
+            begin, end = (tuple(point) for point in line.plan.coords)
+            high, area = _standing(begin, end, [face for face in faces if face.name not in line.faces], line.z[0])
+            side = next((face.side for face in faces if face.name == line.faces[0]), "")
+            found.append(GableEnd(side, line.plan, high, area))
     return tuple(found)
 
 
-def _profile(begin: Point, end: Point, faces: Sequence[Face]) -> list[Point]:
-    """(distance along the wall, height of the roof over it) at the wall's ends and wherever the roof bends [m]."""
+def _standing(begin: Point, end: Point, faces: Sequence[Face], base: float) -> tuple[float, float]:
+    """(greatest height, area) of the wall between `base` and the roof over it [m, m2]."""
     length = math.dist(begin, end)
-    wall = LineString([begin, end])
-    found: dict[float, float] = {}
-    for face in faces:
-        if face.plan.distance(wall) > NEAR:
-            continue
-        over = face.plan.buffer(NEAR).intersection(wall)
-        if over.length <= 10 * NEAR:
-            continue
-        for stretch in getattr(over, "geoms", [over]):
-            for point in stretch.coords:
-                along = min(max(math.dist(begin, point), 0.0), length)
-                height = face.height(*point)
-                found[round(along, 3)] = min(height, found.get(round(along, 3), math.inf))
-    return sorted(found.items())
+
+    def at(along: float) -> Point:
+        share = along / length
+        return begin[0] + share * (end[0] - begin[0]), begin[1] + share * (end[1] - begin[1])
+
+    stops = sorted({0.0, length, *(stop for face in faces for stop in _stops(begin, end, face) if 0 < stop < length)})
+    top = area = 0.0
+    for here, there in zip(stops, stops[1:], strict=False):
+        middle = at((here + there) / 2)
+        over = [face for face in faces if face.plan.distance(ShapelyPoint(middle)) <= NEAR]
+        if over and there - here > NEAR:
+            face = min(over, key=lambda one: one.height(*middle))
+            low, high = sorted(face.height(*at(along)) - base for along in (here, there))
+            top = max(top, high)
+            if low >= 0:
+                area += (low + high) / 2 * (there - here)
+            elif high > 0:
+                area += high / 2 * (there - here) * high / (high - low)
+    return top, area
 
 
-def _area(profile: Sequence[Point], base: float) -> float:
-    return sum((there - here) * max((low + high) / 2 - base, 0.0)
-               for (here, low), (there, high) in zip(profile, profile[1:], strict=False))
+def _stops(begin: Point, end: Point, face: Face) -> list[float]:
+    """Where a face's edges cross the line of a wall, or have a corner on it, from the wall's beginning [m]."""
+    length = math.dist(begin, end)
+    step = ((end[0] - begin[0]) / length, (end[1] - begin[1]) / length)
+    seen = [((x - begin[0]) * step[0] + (y - begin[1]) * step[1], (y - begin[1]) * step[0] - (x - begin[0]) * step[1])
+            for x, y in face.plan.exterior.coords]
+    found = [along for along, aside in seen if abs(aside) <= NEAR]
+    for (along, aside), (next_along, next_aside) in zip(seen, seen[1:], strict=False):
+        if min(aside, next_aside) < -NEAR and max(aside, next_aside) > NEAR:
+            found.append(along + aside / (aside - next_aside) * (next_along - along))
+    return found
 
 
 def _side(begin: Point, end: Point) -> str:

@@ -8,7 +8,7 @@ is therefore the outline cut by one straight line against every other plane. Foo
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from shapely.geometry import Polygon
@@ -116,6 +116,22 @@ def polygons_of(shape: BaseGeometry) -> list[Polygon]:
     if isinstance(shape, Polygon):
         return [] if shape.is_empty else [shape]
     return [one for one in getattr(shape, "geoms", ()) if isinstance(one, Polygon)]
+
+
+def welded(parts: Mapping[Plane, Sequence[Polygon]]) -> dict[Plane, list[Polygon]]:
+    """The parts with corners that are one point up to rounding made exactly one: neighbours then share their edge."""
+    corners: list[Point] = []
+
+    def same(point: Point) -> Point:
+        near = next((corner for corner in corners if math.dist(corner, point) <= NEAR), None)
+        if near is None:
+            # Adding zero turns -0.0 into 0.0.
+            near = (round(point[0], 9) + 0.0, round(point[1], 9) + 0.0)
+            corners.append(near)
+        return near
+
+    return {plane: [Polygon([same((x, y)) for x, y in piece.exterior.coords[:-1]]) for piece in pieces]
+            for plane, pieces in parts.items()}
 
 
 def _corner(before: Point, point: Point, after: Point) -> bool:
