@@ -105,7 +105,8 @@ def _outside(rows: list[Row]) -> Iterator[str]:
         facts = sum(bool(row["facts"]) for row in those)
         commands = sum(bool(row["command"]) and not row["facts"] for row in those)
         yield f"{name:34}{len(those):7}{facts:8}{upper_bound(facts, len(those)):10.4f}{commands:12}"
-    for row in (row for _, _, row in groups if row["facts"] or row["command"]):
+    told = {row["key"]: row for _, _, row in groups if row["facts"] or row["command"]}
+    for row in told.values():
         heard_as = " / ".join(one["heard"] for one in row["segments"])
         yield f"    {row['voice']}: {row['say']!r} gave {_told(row)} (heard {heard_as!r})"
 
