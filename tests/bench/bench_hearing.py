@@ -50,6 +50,7 @@ from neural_voices import MissingVoice
 
 from fieldaid.errors import FieldaidError
 from fieldaid.grammar import Grammar, load_grammar
+from fieldaid.hearing import two_opinions
 from fieldaid.hearing.gate import Gate, Segment
 from fieldaid.hearing.heard import EVERY, FACTORIES, Recogniser, make
 from fieldaid.hearing.sound import Sound
@@ -62,6 +63,7 @@ OUTSIDE_CONDITIONS = ("clean", "saw 10")
 CLOSED_CONDITIONS = ("clean", "saw 10", "mask")
 STRETCH_S = 30.0
 """Noise alone comes in stretches of this, each at a level of its own."""
+PATIENCE_S = 600.0
 LEVELS_DB = (-45.0, -20.0)
 """Of noise alone, below full scale."""
 
@@ -310,7 +312,9 @@ USUAL = tuple(part for part in PARTS if part != "closed")
 
 
 def recogniser_called(name: str, grammar: Grammar, model: Path | None = None) -> Recogniser:
-    """A recogniser of the registry, with a model's folder if one is given."""
+    """A recogniser of the registry, with a model's folder if one is given. A second opinion is waited for as long as it
+    takes: a machine with other work on it must not change what is heard."""
+    two_opinions.WAIT_S = PATIENCE_S
     return make(name, grammar=grammar, **({"model": model} if model else {}))
 
 
