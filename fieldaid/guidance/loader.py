@@ -212,7 +212,7 @@ def _parameters(base: Folder, above: list[Folder], sources: Mapping[str, Source]
     for node in base.lists["parameters"]:
         _new_parameter(node, found, sources, findings)
     for node in (node for one in above for node in one.lists["parameters"]):
-        known = isinstance(node.value, dict) and "id" in node.value and node.value["id"].node.value in found
+        known = isinstance(node.value, dict) and "id" in node.value and str(node.value["id"].node.value) in found
         if known:
             overlays_.change_parameter(node, found, findings)
         else:

@@ -43,7 +43,7 @@ def change_parameter(node: Node, parameters: dict[str, Parameter], findings: lis
 
 def reword(rules: list[Node], changes: Iterable[Node], findings: list[Finding]) -> None:
     """Puts an overlay's words into the base's rules before they are read, so that they are checked like any other."""
-    by_id = {node.value["id"].node.value: node for node in rules
+    by_id = {str(node.value["id"].node.value): node for node in rules
              if isinstance(node.value, dict) and "id" in node.value}
     for node in changes:
         fields = Fields(node, "a change", ("rule",), ("say", "retire"), findings)
@@ -52,7 +52,7 @@ def reword(rules: list[Node], changes: Iterable[Node], findings: list[Finding]) 
             continue
         if rule_id not in by_id:
             fields.report(fields.at("rule"), "F501", f"no rule is called {rule_id}",
-                          nearest(rule_id, [str(one) for one in by_id]))
+                          nearest(rule_id, by_id))
         elif "say" not in fields and "retire" not in fields:
             fields.report(node, "F504", f"the change of {rule_id} changes nothing",
                           "write say, or retire with a reason")
