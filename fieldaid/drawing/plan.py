@@ -231,24 +231,33 @@ class Plan:
     def _cuts(self, best: Opening, shape: BaseGeometry) -> None:
         """The kerfs and their numbers, just outside the opening; kerfs inside it are numbered on themselves."""
         middle = shape.centroid
-        upright = [cut for cut in best.cuts if best.kind == "louvred panels" and cut.number > 2]
         for cut in best.cuts:
+            self.page.add(Path(tuple(self.on_page(cut.plan).coords), 5.0))
+        upright = [cut for cut in best.cuts if best.kind == "louvred panels" and cut.number > 2]
+        # Where upright kerfs stand close together the first and the last keep their numbers, the others give way.
+        ranked = sorted(upright, key=lambda cut: (cut is not upright[-1], cut is not upright[0], cut.number))
+        for cut in [*(cut for cut in best.cuts if cut not in upright), *ranked]:
             line = self.on_page(cut.plan)
-            self.page.add(Path(tuple(line.coords), 5.0))
             spot = line.interpolate(0.5, normalized=True)
-            out = (spot.x - middle.x, spot.y - middle.y)
-            inner = cut in upright
-            if inner:
-                (x0, y0), (x1, y1) = sorted([line.coords[0], line.coords[-1]], key=lambda point: (point[1], point[0]))
-                share = 0.2 + 0.6 * (upright.index(cut) % 2)
-                at = (x0 + (x1 - x0) * share, y0 + (y1 - y0) * share)
-            else:
-                at = self._beside(line, out, best)
-            self.page.add(*symbols.number(at, str(cut.number)))
-            self.labels.mark(at, symbols.NUMBER)
+            at: Spot | None = self._beside(line, (spot.x - middle.x, spot.y - middle.y), best)
+            if cut in upright:
+                at = self._on_kerf(line, upright.index(cut) % 2 == 0)
+            if at is not None:
+                self.page.add(*symbols.number(at, str(cut.number)))
+                self.labels.mark(at, symbols.NUMBER)
         self.labels.keep_free(shape.bounds)
         if best.cuts:
             self._say("number", "order of the cuts")
+
+    def _on_kerf(self, line: LineString, high: bool) -> Spot | None:
+        """Where the number of a kerf between two others goes: on the kerf itself, near one end; None without room."""
+        (x0, y0), (x1, y1) = sorted([line.coords[0], line.coords[-1]], key=lambda point: (point[1], point[0]))
+        reach = symbols.NUMBER
+        for share in (0.2, 0.8) if high else (0.8, 0.2):
+            at = (x0 + (x1 - x0) * share, y0 + (y1 - y0) * share)
+            if self.labels.is_free((at[0] - reach, at[1] - reach, at[0] + reach, at[1] + reach)):
+                return at
+        return None
 
     def _beside(self, line: LineString, out: Spot, best: Opening) -> Spot:
         """Where a kerf's number goes: outside it, else inside, clear of people and of other numbers."""

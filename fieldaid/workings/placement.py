@@ -225,33 +225,29 @@ class _Search:
 
     def _kind(self) -> OpeningKind:
         louvre = self.question.framing == "rafters" and self.question.deck in PANEL_DECKS
+        louvre = louvre and self.ground.roof.spacing_m >= limits.PANEL_WIDTH.value - 1e-9
         return "louvred panels" if louvre else "rectangle"
 
     def _out_of_wind(self, plans: np.ndarray) -> np.ndarray:
         """On a flat roof the part nearest to a side that the wind blows onto is as good as windward."""
         if not self.ground.flat:
             return np.ones(len(plans), dtype=bool)
-        return np.array(
-            [
-                lie_to_wind(NORMALS[side], self.question.wind) != "windward"
-                for side in (self._nearest_side(plan) for plan in plans)
-            ],
-            dtype=bool,
-        )
+        barred = [lie_to_wind(NORMALS[side], self.question.wind) == "windward" for side in "ABCD"]
+        return ~np.array(barred)[self._nearest_sides(plans)]
 
     def _nearest_side(self, plan: Polygon) -> str:
+        return "ABCD"[int(self._nearest_sides(np.array([plan], dtype=object))[0])]
+
+    def _nearest_sides(self, plans: np.ndarray) -> np.ndarray:
+        """Index into ABCD of the side nearest to each shape; of two as near the one that faces the wind more."""
         x0, y0, x1, y1 = self.question.roof.bounds
-        middle = plan.centroid
-        gaps = {"A": middle.y - y0, "B": middle.x - x0, "C": y1 - middle.y, "D": x1 - middle.x}
-        least = min(gaps.values())
-        # Of two sides at one distance the one that the wind blows onto counts.
-        return max(
-            (side for side in gaps if gaps[side] <= least + 1e-6),
-            key=lambda side: (
-                NORMALS[side][0] * self.question.wind[0] + NORMALS[side][1] * self.question.wind[1],
-                side,
-            ),
+        x, y = shapely.get_coordinates(shapely.centroid(plans)).T
+        gaps = np.stack([y - y0, x - x0, y1 - y, x1 - x], axis=1)
+        facing = np.array(
+            [NORMALS[side][0] * self.question.wind[0] + NORMALS[side][1] * self.question.wind[1] for side in "ABCD"]
         )
+        near = gaps <= gaps.min(axis=1, keepdims=True) + 1e-6
+        return np.where(near, facing, -np.inf).argmax(axis=1)
 
     def _paid(self, shapes: Shapes, plans: np.ndarray) -> np.ndarray:
         """What each shape costs wherever people stand: fire, face, low, wind, size, cut [ft]."""
@@ -317,14 +313,7 @@ class _Search:
         return self._rejected("way off", "once open, the second way off could not be reached past it", "S02, S34")
 
     def _stand(self, shapes: Shapes, plans: np.ndarray, rows: list[int]) -> placement_stance.Stood:
-        part = Shapes(
-            shapes.shapes[rows],
-            shapes.boxes[rows],
-            tuple(shapes.kinds[n] for n in rows),
-            shapes.sizes[rows],
-            tuple(shapes.of[n] for n in rows),
-        )
-        return placement_stance.stand(self.question, self.ground, part, plans[rows], self.ways, self.floor)
+        return placement_stance.stand(self.question, self.ground, shapes.only(rows), plans[rows], self.ways, self.floor)
 
     def _opening(
         self, one: Shapes, plan: Polygon, score: float, paid: np.ndarray, stood: placement_stance.Stood, n: int
@@ -458,14 +447,12 @@ def _rounds(shapes: Shapes, base: np.ndarray, least: np.ndarray) -> Iterator[lis
     what a stance costs changes by less than what the place does.
     """
     order = np.lexsort((np.arange(len(base)), np.round(least, 6)))
-    seen: set[tuple[int, float, float]] = set()
-    first, rest = [], []
-    for row in order.tolist():
-        key = (int(shapes.sizes[row]), round(float(shapes.boxes[row, 0]), 4), round(float(shapes.boxes[row, 2]), 4))
-        (rest if shapes.sizes[row] >= 0 and key in seen else first).append(row)
-        seen.add(key)
-    yield first
-    yield rest
+    keys = np.stack([shapes.sizes, np.round(shapes.boxes[:, 0], 4), np.round(shapes.boxes[:, 2], 4)], axis=1)[order]
+    firsts = np.zeros(len(order), dtype=bool)
+    firsts[np.unique(keys, axis=0, return_index=True)[1]] = True
+    firsts |= shapes.sizes[order] < 0
+    yield order[firsts].tolist()
+    yield order[~firsts].tolist()
 
 
 def _in_plan(ground: Ground, shapes: np.ndarray) -> np.ndarray:

@@ -74,6 +74,7 @@ TRIANGLE_AREA = (
     Limit(6.0 * FOOT**2, "least area of a triangle or trapezoid", "G02"),
     Limit(34.0 * FOOT**2, "largest area of a triangle or trapezoid", "G06"),
 )
+PANEL_WIDTH = Limit(16.0 * INCH, "least width of a louvred panel, a bay on each side of its member", COMMON_PRACTICE)
 INSPECTION_LEG = Limit(14.0 * INCH, "side of an inspection triangle", f"G12; {COMMON_PRACTICE}")
 FULL_AREA_FT2 = 32.0
 

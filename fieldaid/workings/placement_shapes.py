@@ -35,39 +35,33 @@ class Shapes:
 
     shapes: np.ndarray
     boxes: np.ndarray
-    kinds: tuple[OpeningKind, ...]
+    kinds: np.ndarray
     sizes: np.ndarray
-    of: tuple[Obstacle | None, ...]
+    of: np.ndarray
 
     def __len__(self) -> int:
         return len(self.kinds)
 
-    def only(self, keep: np.ndarray) -> Shapes:
-        """The shapes where `keep` is true."""
-        at = np.flatnonzero(keep)
-        return Shapes(
-            self.shapes[at],
-            self.boxes[at],
-            tuple(self.kinds[n] for n in at),
-            self.sizes[at],
-            tuple(self.of[n] for n in at),
-        )
+    def only(self, keep: np.ndarray | list[int]) -> Shapes:
+        """The shapes where `keep` is true, or those at its indices."""
+        return Shapes(self.shapes[keep], self.boxes[keep], self.kinds[keep], self.sizes[keep], self.of[keep])
 
 
-def _made(shapes: list[Polygon], kind: OpeningKind, of: list[Obstacle | None] | None = None) -> Shapes:
+def _made(
+    shapes: list[Polygon], kinds: OpeningKind | list[OpeningKind], of: list[Obstacle | None] | None = None
+) -> Shapes:
     found = np.array(shapes, dtype=object)
     boxes = shapely.bounds(found) if shapes else np.empty((0, 4))
-    return Shapes(found, boxes, (kind,) * len(shapes), np.full(len(shapes), -1), tuple(of or [None] * len(shapes)))
+    called = kinds if isinstance(kinds, list) else [kinds] * len(shapes)
+    opened = np.empty(len(shapes), dtype=object)
+    opened[:] = of or [None] * len(shapes)
+    return Shapes(found, boxes, np.array(called, dtype=object), np.full(len(shapes), -1), opened)
 
 
 def together(*parts: Shapes) -> Shapes:
     """All shapes in one."""
     return Shapes(
-        np.concatenate([one.shapes for one in parts]),
-        np.concatenate([one.boxes for one in parts]),
-        tuple(kind for one in parts for kind in one.kinds),
-        np.concatenate([one.sizes for one in parts]),
-        tuple(of for one in parts for of in one.of),
+        *(np.concatenate([getattr(one, name) for one in parts]) for name in ("shapes", "boxes", "kinds", "sizes", "of"))
     )
 
 
@@ -92,7 +86,8 @@ def rectangles(ground: Ground, kind: OpeningKind) -> Shapes:
         return _made([], kind)
     table = np.array(rows)
     shapes = shapely.box(table[:, 0], table[:, 1], table[:, 2], table[:, 3])
-    return Shapes(shapes, table[:, :4], (kind,) * len(rows), table[:, 4].astype(int), (None,) * len(rows))
+    of = np.full(len(rows), None, dtype=object)
+    return Shapes(shapes, table[:, :4], np.full(len(rows), kind, dtype=object), table[:, 4].astype(int), of)
 
 
 def _spans(ground: Ground, bays: list[float], wide_ft: float, stride: int) -> list[tuple[float, float]]:
@@ -149,8 +144,7 @@ def under_a_point(ground: Ground) -> Shapes:
             seen.add(low_left)
             kept.append(Polygon(ring))
             kinds.append("triangle" if len(ring) == 3 else "trapezoid")
-    made = _made(kept, "triangle")
-    return Shapes(made.shapes, made.boxes, tuple(kinds), made.sizes, made.of)
+    return _made(kept, kinds)
 
 
 def _corners(shape: Polygon) -> list[tuple[float, float]]:
