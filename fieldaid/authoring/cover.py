@@ -131,11 +131,11 @@ def _run(pack: Pack, live: list[Rule], situations: Sequence[Shipped]
             if rule.stratum == "placement" and outcome.gate == "no opening":
                 continue
             truth = [test(view) for test in holds]
-            ways.update((rule.id, leaf.index, way) for leaf, way in _deciding(rule, leaves, truth))
+            ways.update((rule.id, leaf.index, way) for leaf, way in deciding(rule, leaves, truth))
     return fired, silent, ways
 
 
-def _deciding(rule: Rule, leaves: list[Leaf], truth: list[bool]) -> Iterator[tuple[Leaf, Way]]:
+def deciding(rule: Rule, leaves: list[Leaf], truth: list[bool]) -> Iterator[tuple[Leaf, Way]]:
     """The conditions that alone decide, given which of them hold."""
     fires = holds(rule, truth)
     for leaf in leaves:
@@ -220,7 +220,7 @@ def forced_rule(rule: Rule, leaf: Leaf, value: bool) -> Rule | bool:
 
 
 @dataclass(frozen=True)
-class _Asked:
+class Asked:
     """A lack as a question: the rule, and its forced form, one of which must fire while the other is silent."""
 
     lack: Lack
@@ -233,7 +233,7 @@ class Prover:
 
     def __init__(self, pack: Pack, lacks: Sequence[Lack]) -> None:
         self.pack = pack
-        self.asked: list[_Asked] = []
+        self.asked: list[Asked] = []
         extra: list[Rule] = []
         for n, lack in enumerate(lacks):
             rule = pack.rule(lack.leaf.rule)
@@ -243,11 +243,11 @@ class Prover:
             if isinstance(forced, Rule):
                 forced = replace(forced, id=f"FORCED-{n}", status="draft", order=len(pack.rules) + n)
                 extra.append(forced)
-            self.asked.append(_Asked(lack, rule, forced))
+            self.asked.append(Asked(lack, rule, forced))
         self.extra = extra
         self.logic = Logic(replace(pack, rules=(*pack.rules, *extra)))
 
-    def atoms(self, one: _Asked) -> tuple[list[str], list[str]] | None:
+    def atoms(self, one: Asked) -> tuple[list[str], list[str]] | None:
         """What must hold and what must not for the condition to decide; None where it never can by its form."""
         fires = self.logic.fires(one.rule)
         if one.lack.way == WITH:
@@ -268,7 +268,7 @@ class Prover:
             else:
                 yield one.lack
 
-    def _why(self, one: _Asked) -> str:
+    def _why(self, one: Asked) -> str:
         if not self.logic.possible([self.logic.fires(one.rule)]):
             return "the rule itself can never fire"
         key = one.lack.leaf.condition.key

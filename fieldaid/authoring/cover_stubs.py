@@ -1,4 +1,4 @@
-"""Situations to paste: one for each condition that nothing shipped shows, as small as it can be.
+"""Situations to paste: for each condition that nothing shipped shows, the smallest one near its rule that does.
 
 What is expected of a stub is what the rules give now; whether that is right is for the author to judge against the
 source. A stub that comes out wrong has found a fault.
@@ -7,59 +7,44 @@ source. A stub that comes out wrong has found a fault.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
 
-from fieldaid.authoring.check_logic import Logic
-from fieldaid.authoring.check_situations import smallest
-from fieldaid.authoring.cover import WITH, Lack, Prover
-from fieldaid.guidance.conditions import Conclude
-from fieldaid.guidance.outcome import Outcome
-from fieldaid.guidance.pack import Pack, Rule
-
-
-@dataclass(frozen=True)
-class _Bench:
-    """What the search for a small situation looks at."""
-
-    pack: Pack
-    logic: Logic
+from fieldaid.authoring.check_situations import written
+from fieldaid.authoring.cover import WITH, Lack, deciding, leaves_of
+from fieldaid.authoring.mutants_near import Near, near
+from fieldaid.authoring.mutants_run import Trial
+from fieldaid.guidance.pack import Pack
+from fieldaid.guidance.reference import compile_condition
 
 
 def stubs(pack: Pack, lacks: Sequence[Lack]) -> Iterator[tuple[Lack, str]]:
-    """Each lack with its situation as YAML, or with a comment where none was found that the workings can give."""
-    prover = Prover(pack, lacks)
-    # To be run, the forced rules take part in a stratum that changes nothing before it.
-    seen = [replace(rule, status="trial", stratum=rule.stratum if rule.stratum == "placement" else "advice",
-                    conclude=Conclude("advice", name=rule.id)) for rule in prover.extra]
-    bench = _Bench(replace(pack, rules=(*pack.rules, *seen)), prover.logic)
-    for one in prover.asked:
-        atoms = prover.atoms(one)
-        if atoms is None:
+    """Each lack with its situation as YAML, or with a comment where none was found."""
+    by_rule: dict[str, list[Lack]] = {}
+    for one in lacks:
+        by_rule.setdefault(one.leaf.rule, []).append(one)
+    for rule_id, of in by_rule.items():
+        found = _smallest(pack, rule_id)
+        for lack in of:
+            yield lack, _written(lack, found.get((lack.leaf.index, lack.way)))
+
+
+def _smallest(pack: Pack, rule_id: str) -> dict[tuple[int, str], Near]:
+    """For each condition of a rule and each way to decide, the smallest situation near the rule that shows it."""
+    rule = pack.rule(rule_id)
+    leaves = leaves_of(rule)
+    tests = [compile_condition(leaf.condition) for leaf in leaves]
+    pairs = [(one, shipped) for one in near(pack, rule) if (shipped := one.shipped(pack)) is not None]
+    found: dict[tuple[int, str], Near] = {}
+    for (one, _), ran in zip(pairs, Trial(pack, [shipped for _, shipped in pairs]).ran, strict=True):
+        if rule.stratum == "placement" and ran.outcome.gate == "no opening":
             continue
-        wanted = _wanted(one.rule, one.forced, one.lack)
-        given = smallest(bench, wanted, *_near(atoms, one.rule))  # type: ignore[arg-type]
-        yield one.lack, _written(one.lack, given)
+        for leaf, way in deciding(rule, leaves, [test(ran.view) for test in tests]):
+            found.setdefault((leaf.index, way), one)
+    return found
 
 
-def _near(atoms: tuple[list[str], list[str]], rule: Rule) -> tuple[list[str], list[Rule]]:
-    return atoms[0], [rule]
-
-
-def _wanted(rule: Rule, forced: Rule | bool, lack: Lack):
-    must = lack.way == WITH
-
-    def wanted(outcome: Outcome) -> bool:
-        fired = {one.rule for one in outcome.firings}
-        other = forced if isinstance(forced, bool) else forced.id in fired
-        return (rule.id in fired) == must and bool(other) != must
-
-    return wanted
-
-
-def _written(lack: Lack, given: str) -> str:
-    rule = lack.leaf.rule
-    name = lack.text.replace('"', "'")
-    if not given:
-        return f"# {name}: no situation was found that the workings can give\n"
+def _written(lack: Lack, one: Near | None) -> str:
+    rule, name = lack.leaf.rule, lack.text.replace('"', "'")
+    if one is None:
+        return f"# {name}: no situation near the rule shows it\n"
     expect = f"fires: [{rule}]" if lack.way == WITH else f"silent: [{rule}]"
-    return f'- name: "{name}"\n  given: {given}\n  expect: {{{expect}}}\n'
+    return f'- name: "{name}"\n  given: {written({**one.facts, **one.computed}, one.basis)}\n  expect: {{{expect}}}\n'
