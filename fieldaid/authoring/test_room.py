@@ -109,7 +109,10 @@ def test(folder: Path | None, on: Path | None, form: str, only: str, engine: boo
 
         folder = shipped_pack()
     output.forget_sources()
-    result = run(folder, on, only, engine)
+    try:
+        result = run(folder, on, only, engine)
+    except BrokenData as error:
+        return _write_broken(folder, on, error, form, out)
     code = 1 if result.failed else 0
     if form == "json":
         output.write_json({
@@ -126,6 +129,23 @@ def test(folder: Path | None, on: Path | None, form: str, only: str, engine: boo
 
 
 test.__test__ = False  # type: ignore[attr-defined]  # pytest takes every function of this name for a test
+
+
+def _write_broken(folder: Path, on: Path | None, error: BrokenData, form: str, out: TextIO) -> int:
+    """Writes why nothing could be run; the exit code."""
+    findings = output.tidy(error.findings)
+    if form == "json":
+        output.write_json({"folder": str(folder), "on": str(on) if on else None, "exit": error.exit_code,
+                           "findings": [output.as_data(one) for one in findings]}, out)
+    elif form == "junit":
+        output.write_junit(f"fieldaid rules test {folder}",
+                           [Case("the pack can be read", str(folder), tuple(findings))], out)
+    else:
+        for one in findings:
+            print(output.as_text(one), file=out)
+        print(f"{folder}: nothing was run, because {output.told(len(findings), 'error')} "
+              f"stand{'s' if len(findings) == 1 else ''} in the way.", file=out)
+    return error.exit_code
 
 
 def _write_text(folder: Path, result: Result, out: TextIO) -> None:

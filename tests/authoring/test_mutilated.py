@@ -24,9 +24,10 @@ SEED = 1966
 TOKENS = ("{", "}", "[", "]", ":", "- ", "'", '"', "|", ">", "&a ", "*a", "!!python/object:os.system ", "!x ", "%", "@",
           "`", "#", "\t", "\0", "\x85", "\ufeff", "\u2028", "? ", "---\n", "...\n", "<<: ", "~", "null", ".inf", ".nan",
           "1e999", "9" * 5000, "-" + "9" * 400 + ".5", "0x1f", "{where}", "{", "${", "$", "$ways_least", "☃", "𝒳")
-VALUES: tuple[Any, ...] = (None, True, False, 0, -1, 3.5, 10**30, "", " ", "yes", "unknown", "none", "{where}", "{value}",
-                           "$ways_least", [], {}, [None], [[]], [{}], {"any": []}, {"any": [{}]}, {"not": []},
-                           {"is": {}, "basis": []}, {"at_least": None}, {"has": {}}, "x" * 3000, {"basis": {"x": "y"}},
+VALUES: tuple[Any, ...] = (None, True, False, 0, -1, 3.5, 10**30, "", " ", "yes", "unknown", "none", "{where}",
+                           "{value}", "$ways_least", [], {}, [None], [[]], [{}], {"any": []}, {"any": [{}]}, {"not": []},
+                           {"is": {}, "basis": []}, {"at_least": None}, {"has": {}}, "x" * 3000,
+                           {"basis": {"x": "y"}},
                            {1: 2}, {"id": ["a"]}, ["DECK-010", 3], {"only": {}}, {"rule": {}}, "not told", "cannot tell")
 
 
@@ -40,7 +41,7 @@ def pack(tmp_path: Path) -> Path:
 
 
 def look_at(pack: Path) -> bool:
-    """Checks and tests what is there, alone and under an overlay; whether anything was found. Nothing else may escape."""
+    """Checks and tests what is there, alone and under an overlay; whether anything was found. No other error escapes."""
     overlay = pack.parent / "overlay"
     found = False
     for what in (lambda: examine(pack), lambda: examine(overlay, pack)):
@@ -83,7 +84,8 @@ def spoiled(text: str, rng: random.Random) -> str:
             case 6:
                 text = text[:at]
             case _:
-                text = text[:at] + chr(rng.choice((rng.randrange(32, 127), rng.randrange(0x80, 0x2fff)))) + text[at + 1:]
+                other = rng.choice((rng.randrange(32, 127), rng.randrange(0x80, 0x2fff)))
+                text = text[:at] + chr(other) + text[at + 1:]
     return text
 
 
