@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import struct
+import subprocess
 import sys
 from pathlib import Path
 from xml.etree import ElementTree
@@ -342,6 +343,16 @@ def test_the_curve_counts_what_each_limit_lets_through(bench):
     picture = ElementTree.fromstring(hearing_report.curve_svg({"a & b": points}, "x < y"))
     assert len(picture.findall("{http://www.w3.org/2000/svg}circle")) == len(points)
     assert hearing_report.curve(rows, "no such figure") == []
+
+
+def test_the_time_of_a_child_counts(bench):
+    import hearing_cost
+
+    before = hearing_cost.cpu_seconds()
+    ran = subprocess.run([sys.executable, "-c", "import time; sum(range(10**6)); print(time.process_time())"],
+                         capture_output=True, text=True, check=True)
+    assert hearing_cost.cpu_seconds() - before >= float(ran.stdout) - 0.02
+    assert hearing_cost.memory_mb() > 10
 
 
 def test_rows_are_plain_json(bench, grammar, tmp_path):

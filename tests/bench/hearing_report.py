@@ -67,7 +67,7 @@ def by_condition(rows: list[Row]) -> dict[str, list[Row]]:
 def _in_grammar(rows: list[Row]) -> Iterator[str]:
     for name, kinds in GROUPS:
         group = [row for row in rows if row["kind"] in kinds]
-        if not group or (name == "natural and plain" and all(row["kind"] == "natural" for row in group)):
+        if len({row["kind"] for row in group}) < len(kinds):
             continue
         yield f"\nin the grammar, {name}"
         yield (f"{'':22}{'n':>5}" + "".join(f"{one:>8}" for one in VERDICTS)
@@ -198,7 +198,9 @@ def comparison(runs: dict[str, list[Row]]) -> Iterator[str]:
     first = next(iter(keyed.values()))
     for group, kinds in GROUPS:
         rows = [row for key, row in first.items() if key in common and row["kind"] in kinds]
-        for condition, those in [*by_condition(rows).items(), ("all conditions", rows)] if rows else ():
+        if len({row["kind"] for row in rows}) < len(kinds):
+            continue
+        for condition, those in [*by_condition(rows).items(), ("all conditions", rows)]:
             keys = [row["key"] for row in those]
             cells = [_cell([one[key] for key in keys]) for one in keyed.values()]
             yield f"{group + ', ' + condition:34.34}{len(keys):5}" + "".join(f"{cell:>{width + 12}}" for cell in cells)
