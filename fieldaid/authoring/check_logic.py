@@ -99,6 +99,7 @@ class Logic:
         self.control.add("base", [], "\n".join(self.lines))
         self.control.ground([("base", [])])
         self._literals: dict[str, list[int]] = {}
+        self._seen: set[str] = set()
 
     # Asking
 
@@ -106,9 +107,27 @@ class Logic:
         """A situation in which the atoms are true or false; None: there is none."""
         return self._solve(true, false, self._situation)
 
-    def possible(self, true: Iterable[str] = (), false: Iterable[str] = ()) -> bool:
+    def possible(self, true: Sequence[str] = (), false: Sequence[str] = ()) -> bool:
         """Whether some assignment of cells makes the atoms true and false."""
+        if len(true) == 1 and not false:
+            return self._possible_alone(true[0])
         return bool(self._solve(true, false, lambda model: True))
+
+    def _possible_alone(self, text: str) -> bool:
+        """Whether one atom can hold; what else held in the solver's answer need not be asked again."""
+        if text in self._seen:
+            return True
+        tracked = self._tracked
+        met = self._solve([text], (), lambda model: {one for one, literal in tracked if model.is_true(literal)})
+        if met is None:
+            return False
+        self._seen |= met | {text}
+        return True
+
+    @functools.cached_property
+    def _tracked(self) -> list[tuple[str, int]]:
+        atoms = [what(rule) for rule in self.rules for what in (self.fires, self.decides)]
+        return [(text, literal) for text in atoms for literal in self._literal(text)]
 
     def true_atoms(self, true: Iterable[str], false: Iterable[str] = ()) -> set[str] | None:
         """All that holds in a situation in which the atoms are true and false; None: there is none."""

@@ -76,8 +76,6 @@ def difference(one: Sequence[str], other: Sequence[str], most: float = 1.0) -> f
     0.16666666666666666
     """
     longest = max(len(one), len(other), 1)
-    if _at_least(one, other) / longest > most:
-        return 1.0
     row = [float(n) for n in range(len(other) + 1)]
     for i, a in enumerate(one, 1):
         following = [float(i)]
@@ -89,14 +87,22 @@ def difference(one: Sequence[str], other: Sequence[str], most: float = 1.0) -> f
     return row[-1] / longest
 
 
-def _at_least(one: Sequence[str], other: Sequence[str]) -> int:
-    """How many changes are needed at least: a phone of a class that the other text has fewer of."""
-    count = [0] * (len(_CLASSES) + 1)
-    for phone in one:
-        count[CLASS_OF.get(phone, -1)] += 1
-    for phone in other:
-        count[CLASS_OF.get(phone, -1)] -= 1
-    return max(sum(n for n in count if n > 0), -sum(n for n in count if n < 0))
+def close_pairs(texts: Sequence[Sequence[str]], most: float) -> list[tuple[int, int]]:
+    """The pairs of texts that may differ in less than a share of `most`, found quickly: all others differ in more.
+
+    A phone of a class that the other text has fewer of must be put in, taken out or changed into another class.
+    """
+    import numpy as np
+
+    counts = np.zeros((len(texts), len(_CLASSES) + 1), dtype=np.int32)
+    for n, text in enumerate(texts):
+        for phone in text:
+            counts[n, CLASS_OF.get(phone, -1)] += 1
+    lengths = np.maximum(counts.sum(axis=1), 1)
+    differ = counts[:, None, :] - counts[None, :, :]
+    least = np.maximum(np.maximum(differ, 0).sum(axis=2), np.maximum(-differ, 0).sum(axis=2))
+    close = np.triu(least / np.maximum(lengths[:, None], lengths[None, :]) < most, k=1)
+    return [(int(one), int(other)) for one, other in zip(*np.nonzero(close), strict=True)]
 
 
 def _cost(one: str, other: str) -> float:

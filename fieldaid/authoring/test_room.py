@@ -54,12 +54,12 @@ def run(folder: Path, on: Path | None = None, only: str = "", engine: bool = Tru
     rules = [rule for rule in pack.live_rules if only.lower() in rule.id.lower()]
     if only and not chosen and not rules:
         raise WrongUse(f"no situation and no rule holds {only!r}", next_step="leave --only out, or give fewer letters")
-    own = [(rule, list(own_tests(rule))) for rule in rules]
+    own = {rule.id: list(own_tests(rule)) for rule in rules}
     with _second(pack, engine) as (second, notice):
-        runner = Runner(pack, second)
-        situations = tuple(runner.run(one) for one in chosen)
-        cases = tuple(_rule_case(rule, [runner.run(one) for one in its]) for rule, its in own)
-    return Result(situations, cases, sum(len(its) for _, its in own), notice)
+        cases = Runner(pack, second).run_all([*chosen, *(one for its in own.values() for one in its)])
+    situations, carried = tuple(cases[:len(chosen)]), iter(cases[len(chosen):])
+    by_rule = tuple(_rule_case(rule, [next(carried) for _ in own[rule.id]]) for rule in rules)
+    return Result(situations, by_rule, len(cases) - len(chosen), notice)
 
 
 def own_tests(rule: Rule) -> Iterator[SituationTest]:

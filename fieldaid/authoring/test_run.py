@@ -6,6 +6,7 @@ F811 a situation comes out otherwise   F812 the two channels differ in it
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
 
@@ -59,17 +60,34 @@ class Runner:
         self.pack, self.engine = pack, engine
         self.reference = Reference(pack)
 
-    def run(self, test: SituationTest) -> Case:
-        """The situation's case, with a finding for all that came out otherwise."""
+    def run_all(self, tests: Iterable[SituationTest]) -> list[Case]:
+        """The case of each situation, with a finding for all that came out otherwise. The channels work side by
+        side: the second answers one situation while the first takes the next."""
+        with ThreadPoolExecutor(1) as second:
+            asked = []
+            for test in tests:
+                came = self._came(test)
+                asked.append((test, came, self._ask(second, came)))
+            return [self._case(test, came, answer) for test, came, answer in asked]
+
+    def _came(self, test: SituationTest) -> Came:
         situation, computed = situation_of(test.given, self.pack)
         outcome = self.reference.run(situation, computed)
         if not test.own and not test.given.computed and outcome.gate in PLACING:
             computed = self._placed(situation)
             outcome = self.reference.run(situation, computed)
-        came = Came(conclude(self.pack, situation, _as_computed(computed), outcome, None, ()), situation, computed)
+        return Came(conclude(self.pack, situation, _as_computed(computed), outcome, None, ()), situation, computed)
+
+    def _ask(self, second: Executor, came: Came) -> Future[Outcome] | None:
+        if self.engine is None:
+            return None
+        return second.submit(self.engine.run, came.situation, came.computed, ENGINE_S)
+
+    def _case(self, test: SituationTest, came: Came, answer: Future[Outcome] | None) -> Case:
         findings = list(self._otherwise(test, came))
         details = self._details(test, came) if findings else ()
-        findings += self._differing(test, situation, computed, outcome)
+        if answer is not None:
+            findings += self._differing(test, came.conclusions.outcome, answer)
         return Case(test.name, test.file, tuple(findings), tuple(details))
 
     def _placed(self, situation: Situation) -> dict[str, Any]:
@@ -89,12 +107,9 @@ class Runner:
                         "mend the rules, or the expectation if the new answer is right (below)")
                 yield Finding(at.file, at.line, at.column, "F811", f"{test.name}: {wrong}", hint)
 
-    def _differing(self, test: SituationTest, situation: Situation, computed: Mapping[str, Any],
-                   outcome: Outcome) -> Iterable[Finding]:
-        if self.engine is None:
-            return
+    def _differing(self, test: SituationTest, outcome: Outcome, answer: Future[Outcome]) -> Iterable[Finding]:
         try:
-            first = self.engine.run(situation, computed, timeout_s=ENGINE_S)
+            first = answer.result()
         except EngineError as error:
             yield Finding(test.file, test.line, test.column, "F812",
                           f"{test.name}: the second channel gave no answer: {error.why or error.what}",

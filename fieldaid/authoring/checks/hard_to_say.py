@@ -14,8 +14,8 @@ from fieldaid.guidance.pack import Rule
 
 PAGE = Page(
     "F751", "a line that is hard to say", "warning",
-    avoid="Figures, units and abbreviations (12 ft, TIC, approx.), signs (/, %), single letters that rhyme (E, G, P, T, "
-          "V), a number without its unit, and words that no pronouncing dictionary has.",
+    avoid="Figures, units and abbreviations (12 ft, TIC, approx.), signs (/, %), single letters that rhyme (E, G, "
+          "P, T, V), a number without its unit, and words that no pronouncing dictionary has.",
     prefer="Twelve feet, camera, about, or; sides as A to D or {where}; {value} miles per hour.",
     why="A speech engine spells out or swallows what is not a word, and next to a saw a letter is heard as its "
         "neighbour.")

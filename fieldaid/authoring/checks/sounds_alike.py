@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import itertools
 import re
 from collections.abc import Iterable
 
 from fieldaid.authoring.check import Check, Page
 from fieldaid.authoring.check_bench import Bench, place
-from fieldaid.authoring.check_sounds import difference, phones
+from fieldaid.authoring.check_sounds import close_pairs, difference, phones
 from fieldaid.authoring.checks.hard_to_say import SPOKEN
 from fieldaid.errors import Finding
 from fieldaid.guidance.pack import Rule
@@ -18,29 +17,27 @@ PAGE = Page(
     avoid="Two lines of different meaning that differ in less than a fifth of their sounds.",
     prefer="Another word for the thing that differs, and let the line begin with it.",
     why="Through a mask and beside a saw the ear fills in what it expects. Measured as an edit distance over the "
-        "phones of the recogniser's dictionary; a change within one class (stop for stop, vowel for vowel) counts half.")
+        "phones of the recogniser's dictionary; a change within one class (stop for stop, vowel for vowel) is half.")
 LEAST = 0.20
 _LEAD = {"trigger": "leave now", "access": "stay off", "gate": "hold cut"}
 
 
 def find(bench: Bench) -> Iterable[Finding]:
-    lines = [(rule, _heard(rule)) for rule in bench.rules if rule.live and rule.conclude.kind in SPOKEN and rule.say]
-    sounds = {text: phones(text) for _, text in lines}
-    # What two lines share by their lead-in says nothing when both have it, so it is left out within one kind.
-    for (one, a), (other, b) in itertools.combinations(lines, 2):
-        if _same_meaning(one, other) or not sounds[a] or not sounds[b]:
+    rules = [rule for rule in bench.rules if rule.live and rule.conclude.kind in SPOKEN and rule.say]
+    fragments = [phones(re.sub(r"\{\w+\}", " ", rule.say)) for rule in rules]
+    whole = [[*phones(_LEAD.get(rule.conclude.kind, "")), *said] for rule, said in zip(rules, fragments, strict=True)]
+    # A lead-in that both lines have tells nothing apart, so lines of one kind are compared without it.
+    alike = {*close_pairs(fragments, LEAST), *close_pairs(whole, LEAST)}
+    for a, b in sorted(alike):
+        one, other = rules[a], rules[b]
+        if _same_meaning(one, other) or not fragments[a] or not fragments[b]:
             continue
-        lead_a, lead_b = (_LEAD.get(rule.conclude.kind, "") for rule in (one, other))
-        ahead = ([], []) if lead_a == lead_b else (phones(lead_a), phones(lead_b))
-        apart = difference([*ahead[0], *sounds[a]], [*ahead[1], *sounds[b]], LEAST)
+        sounds = fragments if _LEAD.get(one.conclude.kind) == _LEAD.get(other.conclude.kind) else whole
+        apart = difference(sounds[a], sounds[b], LEAST)
         if apart < LEAST:
             yield bench.finding(PAGE.code, other, "say",
                                 f'"{other.say}" sounds like "{one.say}" of {one.id} ({place(one.file, one.line)}): '
                                 f"{apart:.0%} of the sounds differ", "use another word for what differs")
-
-
-def _heard(rule: Rule) -> str:
-    return re.sub(r"\{\w+\}", " ", rule.say).lower()
 
 
 def _same_meaning(one: Rule, other: Rule) -> bool:

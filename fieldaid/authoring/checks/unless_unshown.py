@@ -9,7 +9,7 @@ from fieldaid.authoring.check import Check, Page
 from fieldaid.authoring.check_bench import Bench
 from fieldaid.errors import Finding
 from fieldaid.guidance.examples import situation_of
-from fieldaid.guidance.reference import Reference
+from fieldaid.guidance.reference import Reference, compile_rule
 
 PAGE = Page(
     "F761", "an exception that no situation shows", "style",
@@ -19,14 +19,15 @@ PAGE = Page(
 
 
 def find(bench: Bench) -> Iterable[Finding]:
-    for rule in bench.rules:
-        if not rule.live or rule.unless is None:
-            continue
-        without = replace(bench.pack, rules=tuple(
-            replace(one, unless=None) if one is rule else one for one in bench.pack.rules))
-        reference = Reference(without)
-        if not any(any(firing.rule == rule.id for firing in reference.run(*situation_of(one, without)).firings)
-                   for one in rule.silent):
+    reference = Reference(bench.pack)
+    for compiled in [one for stratum in reference.strata.values() for one in stratum if one.rule.unless is not None]:
+        rule, stratum = compiled.rule, reference.strata[compiled.rule.stratum]
+        at = stratum.index(compiled)
+        stratum[at] = compile_rule(replace(rule, unless=None))
+        shown = any(any(firing.rule == rule.id for firing in reference.run(*situation_of(one, bench.pack)).firings)
+                    for one in rule.silent)
+        stratum[at] = compiled
+        if not shown:
             yield bench.finding(PAGE.code, rule, "unless", "no silent situation shows its unless",
                                 "add one in which everything under when holds")
 
