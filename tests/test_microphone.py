@@ -161,8 +161,14 @@ def test_an_answer_right_after_the_voice_is_a_stretch_of_its_own():
 
 
 def test_who_speaks_on_over_the_voice_is_over_it_to_the_end():
-    found = Scene([(1.0, 2.0, "Affirm?")]).hear((0.5, 3.5), seconds=5)
-    assert found == [(0.5, 3.5, ("Affirm?",))]
+    found = Scene([(1.0, 2.0, "Affirm?")]).hear((0.5, 2.7), seconds=5)
+    assert found == [(0.5, 2.7, ("Affirm?",))]
+
+
+def test_a_long_reply_is_heard_in_pieces_so_that_stop_talking_need_not_wait_for_its_end():
+    found = Scene([(1.0, 9.0, "Long.")]).hear((1.0, 9.0), seconds=11)
+    assert len(found) >= 3 and all(over == ("Long.",) for _, _, over in found)
+    assert all(ended - began <= 2.6 for began, ended, _ in found)
 
 
 def test_with_an_earpiece_nothing_is_over_the_voice():

@@ -15,7 +15,7 @@ import pytest
 
 from fieldaid import data
 from fieldaid.clock import monotonic
-from fieldaid.errors import SoundError
+from fieldaid.errors import JournalError, SoundError
 from fieldaid.grammar import load_grammar
 from fieldaid.guidance.guide import Guide
 from fieldaid.guidance.pack import load_pack
@@ -266,18 +266,34 @@ def test_its_own_voice_never_confirms_and_never_tells_a_fact(talk):
     assert all(body["ignored"] for body in one.events("line")[1:])
 
 
-def test_over_the_voice_danger_and_stop_talking_are_heard_unless_the_voice_says_so_itself(talk):
+def test_over_the_voice_stop_talking_and_mayday_are_heard_unless_the_voice_says_so_itself(talk):
     one = talk()
-    assert one.say("soft deck charlie", over=["Leave now. Soft deck, Charlie."]) and one.picture == {}
     one.say("no play", over=["No play. This is real."])
     one.say("mayday", over=["Member missing: mayday first."])
     assert all(body["ignored"] for body in one.events("line")) and not one.session.state.mayday
-    one.say("sagging on delta", over=["Leave now. Soft deck, Charlie."])
-    assert one.picture == {"deck.D": "sagging"}
     one.say("stop talking", over=["Wind west. Stay off: attic not told."])
     assert ("stop", True) in one.speaker.calls
     one.say("mayday mayday mayday", over=["Member missing: mayday first."])
     assert one.session.state.mayday
+
+
+@pytest.mark.parametrize(("heard", "said"), [
+    ("soft deck charlie", "Leave now. Soft deck, Charlie."),
+    ("leave now, soft back charlie", "Leave now. Soft deck, Charlie."),
+    ("leave out, sagging back delta", "Leave now. Sagging deck, Delta.")])
+def test_its_own_report_of_a_danger_is_none_however_it_is_misheard(talk, heard, said):
+    """The last two are what a recogniser made of the voice."""
+    one = talk()
+    _, spoken = one.say(heard, over=[said])
+    assert one.picture == {} and spoken == [] and one.speaker.calls == []
+
+
+def test_a_danger_over_the_voice_silences_it_and_is_asked_for_again(talk):
+    one = talk()
+    _, spoken = one.say("soft on charlie", over=["Wind west. Stay off: attic not told."])
+    assert one.picture == {} and spoken == ["Danger? Say again."] and one.speaker.calls == [("stop", True)]
+    one.say("soft on charlie")
+    assert one.picture == {"deck.C": "soft"}
 
 
 def test_a_message_over_the_voice_is_not_lost_without_a_word(talk):
@@ -288,7 +304,7 @@ def test_a_message_over_the_voice_is_not_lost_without_a_word(talk):
 
 def test_no_line_that_the_voice_says_counts_when_it_is_heard_word_for_word(grammar):
     """Every line of the rule pack and of the dialogue's own replies, heard perfectly by the tool's own microphone."""
-    from fieldaid.session.urgent import counts_over_voice
+    from fieldaid.session.urgent import counts_over_voice, danger_over_voice
     from fieldaid.speaking.spoken import spoken_form
 
     said = [f"Leave now. {text}" for text in ("Soft deck, C.", "Sagging deck, D.", "Smoking deck, ridge.")]
@@ -299,7 +315,9 @@ def test_no_line_that_the_voice_says_counts_when_it_is_heard_word_for_word(gramm
     for line in filter(None, said):
         heard = spoken_form(line).lower()
         parts = [heard, *heard.replace("?", ".").replace(":", ".").split(".")]
-        assert not any(counts_over_voice(grammar.parse(part), [spoken_form(line)]) for part in parts), line
+        for part in map(grammar.parse, parts):
+            assert not counts_over_voice(part, [spoken_form(line)]), line
+            assert not danger_over_voice(part, [spoken_form(line)]), line
 
 
 # --- silence ---
@@ -345,6 +363,12 @@ def test_with_an_earpiece_the_voice_gives_way(talk):
     until(lambda: "give way" in one.speaker.calls)
 
 
+def test_enter_silences_the_voice_where_there_is_no_talk_key(talk):
+    one = talk()
+    one.loop.key()
+    assert one.speaker.calls == [("stop", True)] and one.out.getvalue() == ""
+
+
 # --- a standing leave-now ---
 
 
@@ -355,7 +379,7 @@ def test_a_leave_is_said_in_bursts_until_leaving(talk, monkeypatch):
     one = talk()
     one.say("soft on charlie")
     until(lambda: one.speaker.lines.count(LEAVE) >= 4)
-    assert len(one.events("tick")) >= 3
+    until(lambda: len(one.events("tick")) >= 3)
     one.say("leaving")
     before = one.speaker.lines.count(LEAVE)
     time.sleep(0.5)
@@ -448,6 +472,24 @@ def test_a_fault_in_listening_ends_the_loop_in_one_sentence_and_keeps_the_journa
     one.thread.join(10)
     assert not one.thread.is_alive() and "listening broke off" in one.out.getvalue()
     assert len(one.events("line")) == 1
+
+
+def test_what_cannot_be_written_down_is_not_taken_and_a_leave_is_still_said(talk, monkeypatch):
+    monkeypatch.setattr(talk_loop, "BURST_S", 0.1)
+    monkeypatch.setattr(talk_loop, "RADIO_GAP_S", 0.0)
+    monkeypatch.setattr(talk_loop, "LOOK_S", 0.02)
+    one = talk()
+    one.say("soft on charlie")
+
+    def full(*args, **kwargs):
+        raise JournalError("the event cannot be written", why="the disk is full")
+
+    monkeypatch.setattr(one.session.journal, "append", full)
+    before = one.speaker.lines.count(LEAVE)
+    one.say("field aid wind from the west")
+    assert "wind.from" not in one.picture and "the disk is full" in one.out.getvalue()
+    assert "Not written down. Not taken." in one.speaker.lines
+    until(lambda: one.speaker.lines.count(LEAVE) >= before + 2)
 
 
 # --- the talk key ---

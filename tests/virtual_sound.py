@@ -7,6 +7,7 @@ from another state than one in a room. The noise never stops: an idle virtual de
 
 from __future__ import annotations
 
+import contextlib
 import io
 import os
 import shutil
@@ -89,6 +90,8 @@ class VirtualSound:
         if self._room is not None:
             self._room.kill()
             self._room.wait()
+            with contextlib.suppress(OSError):
+                self._room.stdin.close()
             self._room = None
         if self.daemon is not None:
             self.daemon.kill()

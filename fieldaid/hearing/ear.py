@@ -20,6 +20,8 @@ TAIL_S = 0.4
 """For so long after the voice has ended its sound may still arrive: the buffers of both devices, and the room."""
 PAUSE_S = 0.1
 """So much without speech, once the voice is over, ends a stretch in which it sounded."""
+LONGEST_OVER_S = 2.5
+"""A stretch in which the voice sounds is cut after so long: "stop talking" must not wait for the end of the reply."""
 
 Voice = Callable[[float, float], tuple[str, ...]]
 """From and until when, on `clock.monotonic` [s], to the lines that the voice said at any moment of that time."""
@@ -64,7 +66,9 @@ class Ear:
         found = self._segmenter.push(samples)
         if self._segmenter.open:
             began, ended = self._speech()
-            if at - ended >= PAUSE_S and self._over(began, ended) and not self._over(at, at):
+            over = bool(self._over(began, ended))
+            paused = at - ended >= PAUSE_S and not self._over(at, at)
+            if over and (paused or at - began >= LONGEST_OVER_S):
                 found += self._segmenter.cut()
         return [self._caught(one) for one in found]
 

@@ -31,7 +31,7 @@ from fieldaid.session.replies import (
     sentence,
     without_needs,
 )
-from fieldaid.session.urgent import counts_over_voice, is_message
+from fieldaid.session.urgent import counts_over_voice, danger_over_voice, is_message
 
 LONGEST_LINE = 2000
 ANSWER_WITHIN_S = 30.0
@@ -39,6 +39,7 @@ ANSWER_WITHIN_S = 30.0
 NOT_A_MESSAGE = "No call sign: not a message."
 OVER_THE_VOICE = "Not taken: the voice was speaking."
 TALKED_OVER = "Talked over. Say again."
+DANGER_OVER = "Danger? Say again."
 HELP = "Tell short facts. Ask: why, status, what do you need, scratch that."
 
 
@@ -172,7 +173,8 @@ class Session:
                                          "parsed": asdict(parsed), "figures": figures or {}})
         self.count = said.n
         if ignored:
-            effects = Effects(replies=(("note", ignored),), understood=False)
+            effects = Effects(replies=(("question" if ignored == DANGER_OVER else "note", ignored),),
+                              understood=False, stop_voice=ignored == DANGER_OVER)
         else:
             self.state, effects = reduce(self.state, said, self._phrase)
         ms = {"parse": watch.lap()}
@@ -203,16 +205,16 @@ class Session:
 
         Raises
         ------
-        JournalError : it could not be written down
+        JournalError : it was said, and could not be written down
         """
         at = now() if at is None else at
         judged = self._judge(at)
         replies = [one for one in guidance_replies(judged, self.said, leaving=self.state.leaving, took=False,
                                                    need_rules=self._need_rules)[0] if one.kind == "leave"]
         if replies:
+            self._say(replies, "tick")  # a danger is said, whatever becomes of the journal
             self.journal.append(at, "tick", {"triggers": sorted(self._triggers), "leaving": self.state.leaving,
                                              "replies": [one.to_data() for one in replies]})
-            self._say(replies, "tick")
         return replies
 
     def times(self, n: int, ms: dict[str, float]) -> None:
@@ -226,6 +228,8 @@ class Session:
     def _ignored(self, parsed: Parsed, at: float, over: tuple[str, ...], addressed: bool) -> str:
         """Why a line is not heard as a message; empty when it is one."""
         if over and not counts_over_voice(parsed, over):
+            if danger_over_voice(parsed, over):
+                return DANGER_OVER
             return TALKED_OVER if parsed.call_sign else OVER_THE_VOICE
         awaited = self.awaiting(at) is not None
         if not self.call_sign or addressed or over or is_message(parsed, self.state, awaited):
@@ -299,7 +303,7 @@ class Session:
         if effects.stop_voice and self.speaker is not None:
             self.speaker.stop(repeated=self.repeats)
         # "Stop talking" is answered with silence; a leave-now that still stands comes again with the next tick.
-        silent = effects.stop_voice and not self.state.mayday and self.repeats
+        silent = effects.stop_voice and not effects.replies and self.repeats
         self._say([] if silent else [one for one in replies if one.text not in (NOT_A_MESSAGE, OVER_THE_VOICE)],
                   f"{n:04d}")
         return watch.ms()

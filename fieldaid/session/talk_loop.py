@@ -7,6 +7,7 @@ prints, and lets a standing leave-now be said again: in bursts, with a gap for t
 
 from __future__ import annotations
 
+import contextlib
 import queue
 import threading
 from collections.abc import Callable, Iterator
@@ -14,7 +15,7 @@ from dataclasses import dataclass
 from typing import Protocol, TextIO
 
 from fieldaid.clock import Stopwatch, monotonic, now
-from fieldaid.errors import SoundError
+from fieldaid.errors import JournalError, SoundError
 from fieldaid.hearing.ear import Caught, Ear
 from fieldaid.hearing.heard import Heard, Recogniser
 from fieldaid.hearing.microphone import Block
@@ -103,7 +104,12 @@ class Loop:
         self._events.put(_End(text))
 
     def key(self) -> None:
-        """The talk key: opens the microphone, or closes it, which ends what was being said."""
+        """Enter: the talk key opens the microphone, or closes it, which ends what was being said; without a talk key
+        the voice is silenced."""
+        if not self.talk_key:
+            if self.speaker is not None:
+                self.speaker.stop(repeated=True)
+            return
         (self._open.clear if self._open.is_set() else self._open.set)()
         self._events.put(_Tell("Microphone open." if self._open.is_set() else "Microphone closed."))
 
@@ -114,16 +120,12 @@ class Loop:
     # -- the loop ----------------------------------------------------------------------------------------------------
 
     def run(self) -> None:
-        """Runs until `end` is called.
-
-        Raises
-        ------
-        JournalError : an utterance could not be written down; then it does not count
-        """
+        """Runs until `end` is called. An utterance that cannot be written down does not count; that is said, and the
+        loop goes on, because a standing leave-now must still be said."""
         ear = threading.Thread(target=self._listen, name="ear", daemon=True)
         ear.start()
         try:
-            self._tick()
+            self._due = monotonic()
             while True:
                 try:
                     event = self._events.get(timeout=LOOK_S)
@@ -132,22 +134,29 @@ class Loop:
                 if isinstance(event, _End):
                     self._print(event.text)
                     return
-                if isinstance(event, Caught):
-                    self._answer(event)
-                elif isinstance(event, _Began):
-                    self._write_times(event.n, event.at)
-                elif isinstance(event, _Tell):
-                    self._print(event.text)
-                if self._due is not None and self._burst_is_due():
-                    self._tick()
+                try:
+                    self._work(event)
+                except JournalError as error:
+                    self._tell(str(error), "Not written down. Not taken.")
         finally:
             self._ending.set()
             if self.speaker is not None:
                 self.speaker.on_begin = None
                 self.speaker.mute(True, mayday=True)
             ear.join(5.0)
-            for n in list(self._waiting):
-                self._write_times(n)
+            with contextlib.suppress(JournalError):
+                for n in list(self._waiting):
+                    self._write_times(n)
+
+    def _work(self, event: Caught | _Began | _Tell | None) -> None:
+        if isinstance(event, Caught):
+            self._answer(event)
+        elif isinstance(event, _Began):
+            self._write_times(event.n, event.at)
+        elif isinstance(event, _Tell):
+            self._print(event.text)
+        if self._due is not None and self._burst_is_due():
+            self._tick()
 
     def _answer(self, caught: Caught) -> None:
         watch = Stopwatch()
@@ -208,8 +217,10 @@ class Loop:
         return now >= due + (GIVE_WAY_S if self._listening else 0.0)
 
     def _tick(self) -> None:
+        self._due = monotonic() + BURST_S
         replies = self.session.tick()
-        self._due = monotonic() + BURST_S if replies else None
+        if not replies:
+            self._due = None
         self._print_replies(replies)
 
     # -- the ear's own thread ----------------------------------------------------------------------------------------

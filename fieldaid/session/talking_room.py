@@ -74,7 +74,7 @@ def _talk(options: argparse.Namespace, setting: Setting, microphone: Microphone,
     for text in (*(speaker.notices if speaker is not None else ()), *session.take_notices()):
         print(text, file=out)
     out.flush()
-    with _signals(loop), _key_thread(keys, loop, options.talk_key):
+    with _signals(loop), _key_thread(keys, loop):
         loop.run()
     session.close()
     recogniser.close()
@@ -103,9 +103,9 @@ def list_devices(out: TextIO) -> int:
 
 def _greeting(options: argparse.Namespace, name: str) -> str:
     how = ("Enter opens and closes the microphone; no call sign is needed." if options.talk_key
-           else 'Say "field aid", then a short fact.')
+           else 'Say "field aid", then a short fact. Enter silences the voice.')
     where = "" if options.earpiece or options.silent else (
-        "\nOver a loudspeaker only \"stop talking\" and words of danger are heard while the voice sounds. "
+        "\nOver a loudspeaker little but \"stop talking\" and \"mayday\" is heard while the voice sounds. "
         "Near a saw use an earpiece, and --earpiece.")
     return (f"Listening on {name}. {how} Ctrl-C ends.{where}\n"
             "Training and practice aid: command and local procedure decide.")
@@ -174,8 +174,8 @@ def _keys(source: TextIO, talk_key: bool) -> int | None:
 
 
 @contextlib.contextmanager
-def _key_thread(source: int | None, loop: Loop, talk_key: bool) -> Iterator[None]:
-    """Enter works the talk key where there is one; the end of input ends the loop.
+def _key_thread(source: int | None, loop: Loop) -> Iterator[None]:
+    """Enter is the loop's key; the end of input ends the loop.
 
     Read from the descriptor itself: a thread that waits inside `sys.stdin` cannot be left behind at the exit.
     """
@@ -192,9 +192,8 @@ def _key_thread(source: int | None, loop: Loop, talk_key: bool) -> Iterator[None
             if not typed:
                 loop.end("End of input.")
                 return
-            if talk_key:
-                for _ in range(typed.count(b"\n")):
-                    loop.key()
+            for _ in range(typed.count(b"\n")):
+                loop.key()
 
     thread = threading.Thread(target=read, name="keys", daemon=True)
     if source is not None:
