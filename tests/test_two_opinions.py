@@ -236,7 +236,7 @@ def test_what_answers_is_told_from_what_says_more(grammar):
 
     assert answers("affirm", "affirm") and answers("negative", "affirm")
     assert answers("nineteen fifty", "building.built") and answers("six", "roof.pitch")
-    assert not answers("nineteen fifty", None)
+    assert not answers("nineteen fifty", None) and not answers("yeah", "affirm") and not answers("no", "affirm")
     assert not answers("soft on charlie", "affirm") and not answers("soft on charlie", "building.built")
     assert not answers("mayday", "affirm")
 

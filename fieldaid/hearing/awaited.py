@@ -26,11 +26,12 @@ def answers_to(grammar: Grammar, awaiting: str | None) -> str | None:
 
 
 def is_answer(parsed: Parsed, awaiting: str | None) -> bool:
-    """Whether a line answers what is awaited, and says nothing else."""
+    """Whether a line answers what is awaited, and says nothing else. "Yes" and "no" are too short to count: the speech
+    model writes "yeah" for noise."""
     if awaiting is None or parsed.asks or parsed.refused:
         return False
     if parsed.answer is not None or parsed.command in ("affirm", "negative"):
-        return not parsed.readings
+        return not parsed.readings and any(word in parsed.line for word in ("affirm", "negative"))
     if parsed.command is not None or awaiting == AFFIRM:
         return False
     bases = {base_of(one.name) for one in parsed.readings}

@@ -1,6 +1,7 @@
 """What was heard in doubt, put to the session: numbers on one recogniser's word, numbers that sound alike.
 
-A number that could be two is not read at all: it becomes a question that names both. A fact that rests on one
+A number that could be two is not read at all: it becomes a question that names both. Said again as the answer, it is
+read back and confirmed: asking a second time would only be answered by the same two sounds. A fact that rests on one
 recogniser's word is read, and marked as heard once: `judging` counts it only where it makes things stricter, and has it
 confirmed. What loosens waits for a confirmation anyway.
 """
@@ -32,7 +33,7 @@ class Doubting:
         parsed = self._grammar.parse(line, expecting=expecting)
         if self.heard is None or self.heard.text != line:
             return parsed
-        return doubted(parsed, self.heard)
+        return doubted(parsed, self.heard, expecting)
 
 
 def take(session: Session, heard: Heard, **more: Any) -> Answer:
@@ -46,18 +47,20 @@ def take(session: Session, heard: Heard, **more: Any) -> Answer:
         session.grammar.heard = None
 
 
-def doubted(parsed: Parsed, heard: Heard) -> Parsed:
-    """A parsed line with the doubts about it."""
+def doubted(parsed: Parsed, heard: Heard, awaited: str | None = None) -> Parsed:
+    """A parsed line with the doubts about it; `awaited` is the fact that was just asked for."""
     if not heard.once and not heard.either:
         return parsed
-    asked = {one.fact: one for one in heard.either}
-    asks = tuple(_which(one) for one in heard.either if one.fact in {reading.name for reading in parsed.readings})
-    readings = tuple(_marked(one, heard.once) for one in parsed.readings if one.name not in asked)
-    return replace(parsed, readings=readings, asks=(*parsed.asks, *asks))
+    again = frozenset(one.fact for one in heard.either if one.fact == awaited)
+    told = {reading.name for reading in parsed.readings}
+    open_ = [one for one in heard.either if one.fact not in again and one.fact in told]
+    asked = {one.fact for one in open_}
+    readings = tuple(_marked(one, heard.once | again) for one in parsed.readings if one.name not in asked)
+    return replace(parsed, readings=readings, asks=(*parsed.asks, *map(_which, open_)))
 
 
 def _marked(one: Reading, once: frozenset[str]) -> Reading:
-    doubtful = one.name in once or once is EVERY or once == EVERY
+    doubtful = one.name in once or once >= EVERY
     if not doubtful or one.who != "officer" or fact(one.name).is_loosening(one.value):
         return one
     return replace(one, who=HEARD_ONCE)

@@ -60,6 +60,14 @@ def test_a_number_that_could_be_two_is_asked_with_both_and_answered_bare(session
     assert after.data["picture"]["building.built"] == 1950
 
 
+def test_the_answer_to_which_of_two_is_read_back_and_not_asked_again(session):
+    either = (Either("building.built", (1915, 1950)),)
+    take(session, Heard("built nineteen fifteen", "x", either=either))
+    answer = take(session, Heard("nineteen fifty", "x", either=(Either("building.built", (1950, 1915)),)))
+    assert not any("or" in text.split() for text in texts(answer))
+    assert answer.data["pending"] == ["building.built"] and answer.data["picture"]["building.built"] == 1950
+
+
 def test_when_one_hears_alone_every_fact_waits_and_a_danger_counts_at_once(session):
     answer = take(session, Heard("gable, soft on charlie", "x", once=EVERY))
     assert set(answer.data["pending"]) == {"roof.form", "deck.C"}

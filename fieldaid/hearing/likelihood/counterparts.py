@@ -73,7 +73,7 @@ def read_pairs(path: Path) -> Pairs:
     return Pairs.of(pairs)
 
 
-def lead(model: SpeechModel, encoded: Encoded, rows: Sequence[Row], words: str, other: str) -> float | None:
+def lead_over(model: SpeechModel, encoded: Encoded, rows: Sequence[Row], words: str, other: str) -> float | None:
     """How far the rows, which say `words`, are likelier than the same with `other` [nat]; None when none of them can be
     written with `other`."""
     own: list[tuple[int, ...]] = []

@@ -21,7 +21,7 @@ from fieldaid.hearing.awaited import answers_to
 from fieldaid.hearing.gate import LONGEST_S, Segment
 from fieldaid.hearing.heard import Heard
 from fieldaid.hearing.likelihood.accept import Figures, Limits
-from fieldaid.hearing.likelihood.counterparts import Pairs, lead, read_pairs
+from fieldaid.hearing.likelihood.counterparts import Pairs, lead_over, read_pairs
 from fieldaid.hearing.likelihood.forced import score
 from fieldaid.hearing.likelihood.meanings import Meaning, Parse, gather, meaning_of, states
 from fieldaid.hearing.likelihood.model import Encoded, SpeechModel
@@ -115,9 +115,10 @@ class LikelihoodRecogniser:
         """
         watch = Stopwatch()
         samples = usable(segment.samples)
-        measured = self.measure(samples, awaiting, spoken_s(segment)) if samples is not None else None
-        accepted = measured is not None and self.accepts(measured)
-        return self.told(measured, accepted, segment, watch.ms())
+        if samples is None:
+            return self.told(None, False, segment, watch.ms())
+        measured = self.with_alike(self.measure(samples, awaiting, spoken_s(segment)))
+        return self.told(measured, self.accepts(measured), segment, watch.ms())
 
     def told(self, measured: Measured | None, accepted: bool, segment: Segment, ms: float) -> Heard:
         """What was measured, as it is handed on."""
@@ -195,10 +196,17 @@ class LikelihoodRecogniser:
         for words, other, swapped in self.pairs.swaps(text):
             parsed = parse(swapped)
             if meaning_of(parsed) != key:
-                ahead = lead(self._open(), measured.encoded, rows, words, other)
+                ahead = lead_over(self._open(), measured.encoded, rows, words, other)
                 if ahead is not None:
                     found.append((swapped, ahead))
         return found
+
+    def with_alike(self, measured: Measured) -> Measured:
+        """With the lead of the best over the texts that it is easily confused with among its figures."""
+        if measured.figures is None or not measured.meanings[0].states:
+            return measured
+        leads = [ahead for _, ahead in self.alike(measured, measured.meanings[0].row.text)]
+        return replace(measured, figures=replace(measured.figures, alike_margin=min(leads, default=None)))
 
     def close(self) -> None:
         """Give back the model's memory."""
@@ -214,10 +222,8 @@ class LikelihoodRecogniser:
             return replace(measured, figures=None)
         meanings = sorted(measured.meanings, key=self.rank, reverse=True)
         best, rest = meanings[0], meanings[1:]
-        measured = replace(measured, meanings=meanings)
-        leads = [ahead for _, ahead in self.alike(measured, best.row.text)] if best.states else []
-        figures = figures_of(measured, best, min((self.rank(best) - self.rank(one) for one in rest), default=NO_RIVAL))
-        return replace(measured, figures=replace(figures, alike_margin=min(leads, default=None)))
+        lead = min((self.rank(best) - self.rank(one) for one in rest), default=NO_RIVAL)
+        return replace(measured, meanings=meanings, figures=figures_of(measured, best, lead))
 
     def _weigh(self, meanings: list[Meaning]) -> None:
         if meanings:
