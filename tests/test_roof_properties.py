@@ -64,8 +64,10 @@ def built(told) -> RoofModel:
     try:
         return build(form, length, width, pitch, **how)
     except ImpossibleShape as error:
-        # Two overhangs that fill the space beside a wing: the one shape these arguments can make impossible.
-        assert error.where == "overhang"
+        # Two overhangs that fill the space beside a wing, or gables wider than the house that face each other.
+        assert error.where == "overhang" or (
+            error.where == "wing width" and len(how["wings"]) == 2 and form != "hip"
+            and max(wing.width_m for wing in how["wings"]) > width)
         return None
 
 

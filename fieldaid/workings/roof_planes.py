@@ -108,7 +108,8 @@ def tidy(points: Sequence[Point]) -> Polygon | None:
     if len(kept) < 3:
         return None
     polygon = Polygon(kept)
-    return polygon if polygon.area > NEAR else None
+    # A sliver is nothing, however long it is.
+    return polygon if polygon.area > NEAR * polygon.length else None
 
 
 def polygons_of(shape: BaseGeometry) -> list[Polygon]:

@@ -14,7 +14,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import shapely
-from shapely.geometry import Polygon
+from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from fieldaid.workings.limits import ImpossibleShape
 from fieldaid.workings.roof_model import FOOT, FaceKind
@@ -175,7 +176,7 @@ def nearest_eaves(walls: Sequence[Wall], pitch: float, drop: float) -> dict[Plan
 
     Raises
     ------
-    ImpossibleShape : the walls cross each other
+    ImpossibleShape : the walls cross each other, or gables face each other so that no roof closes between them
     """
     outline = ring_of(walls)
     least_x, least_y, most_x, most_y = outline.bounds
@@ -186,21 +187,32 @@ def nearest_eaves(walls: Sequence[Wall], pitch: float, drop: float) -> dict[Plan
     for before, wall, after in around:
         if not wall.gable:
             a, b, c = _distance(wall)
-            plane = Plane(wall.side, wall.kind, pitch, a * pitch, b * pitch, c * pitch - drop)
+            plane = next((one for one in eaves if one.side == wall.side and abs(one.c - (c * pitch - drop)) <= NEAR),
+                         Plane(wall.side, wall.kind, pitch, a * pitch, b * pitch, c * pitch - drop))
             eaves.setdefault(plane, []).append(_wedge(before, wall, after, reach))
     found: dict[Plane, list[Polygon]] = {}
     for plane, wedges in eaves.items():
-        part = shapely.intersection(shapely.union_all([Polygon(wedge) for wedge in wedges], grid_size=GRID), outline,
-                                    grid_size=GRID)
+        reached = shapely.union_all([Polygon(wedge) for wedge in wedges], grid_size=GRID)
+        part = _areas(shapely.intersection(reached, outline, grid_size=GRID))
         for other, other_wedges in eaves.items():
             for wedge in other_wedges if other is not plane else ():
                 # Beside a valley the two planes share a line; cutting that out would split the face beyond it.
                 lower = tidy(cut(wedge, other.a - plane.a, other.b - plane.b, other.c - plane.c))
                 if lower is not None:
-                    part = shapely.difference(part, lower, grid_size=GRID)
+                    part = _areas(shapely.difference(part, lower, grid_size=GRID))
         pieces = [tidy([tuple(point) for point in piece.exterior.coords[:-1]]) for piece in polygons_of(part)]
         found[plane] = [piece for piece in pieces if piece is not None]
+    covered = sum(piece.area for pieces in found.values() for piece in pieces)
+    if abs(covered - outline.area) > 1e-6 * outline.area:
+        raise ImpossibleShape("the wings' roofs do not close over the main part", where="wing width",
+                              why="gables that face each other across a narrower part meet no slope between them",
+                              next_step="make the wings narrower than the main part, or give them one place")
     return found
+
+
+def _areas(shape: BaseGeometry) -> MultiPolygon:
+    """A shape without the lines and points that cutting may leave."""
+    return MultiPolygon(polygons_of(shape))
 
 
 def _distance(wall: Wall) -> tuple[float, float, float]:
