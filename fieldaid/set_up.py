@@ -149,7 +149,8 @@ def set_up(options: argparse.Namespace, runner: Runner, argv: Sequence[str]) -> 
     runner.step("packages", lambda: environment.wheels(runner, lock, "base", "build"))
     runner.step("fieldaid", lambda: environment.project(runner, __version__, COMMANDS))
     runner.step("rule engine", lambda: environment.engine(runner, lock, inside))
-    runner.step("second recogniser", lambda: environment.wheels(runner, lock, "voice"))
+    runner.step("speech model", lambda: environment.wheels(runner, lock, "voice"))
+    runner.step("pictures", lambda: environment.wheels(runner, lock, "draw"))
     for extra in options.extras:
         runner.step(
             f"extra {extra}",
@@ -157,6 +158,7 @@ def set_up(options: argparse.Namespace, runner: Runner, argv: Sequence[str]) -> 
         )
     if options.test:
         runner.step("test packages", lambda: environment.wheels(runner, lock, "test"))
+        runner.step("libraries to compare with", lambda: environment.wheels(runner, lock, "reference", "cluster"))
         runner.step(
             "test packages for Vosk",
             lambda: environment.wheels(runner, lock, "test-vosk", source=SOURCE["test-vosk"]),

@@ -67,7 +67,7 @@ def main() -> None:
     print(f"{len(drawn)} of {len(everything)} mutants, {len(own.ran)} situations, seed {options.seed}")
     print(f"shown {seen['shown']} of {behavioural} behavioural ({seen['shown'] / max(1, behavioural):.1%}); "
           f"{seen['no answer changes']} change no answer in either set")
-    print(f"one pack over all situations {once / 1000:.1f} s on one core; a comparison takes twice that, spread over the "
+    print(f"one pack over all situations {once / 1000:.1f} s on one core; a comparison takes twice that, over the "
           f"cores; {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB here")
     for key in missed:
         print(f"  not shown: {key}")
