@@ -211,8 +211,8 @@ def run(seeds: range) -> dict[str, int]:
 
 
 def test_the_invariants_hold_on_random_houses() -> None:
-    counts = run(range(150))
-    assert counts["placed"] > 60 and counts["nowhere"] > 5, counts
+    counts = run(range(60))
+    assert counts["placed"] > 25 and counts["nowhere"] > 2, counts
 
 
 @pytest.mark.slow
@@ -225,7 +225,7 @@ def test_the_invariants_hold_on_thousands_of_random_houses() -> None:
 @pytest.mark.parametrize(("to", "names"), [MIRROR, QUARTER])
 def test_a_mirrored_or_turned_house_has_the_mirrored_or_turned_answer(to, names) -> None:  # type: ignore[no-untyped-def]
     same = 0
-    for seed in range(60):
+    for seed in range(30):
         question = random_question(random.Random(7000 + seed))
         answer, other = place(question), place(moved(question, to, names))
         assert (answer.best is None) == (other.best is None), seed
@@ -238,11 +238,11 @@ def test_a_mirrored_or_turned_house_has_the_mirrored_or_turned_answer(to, names)
         # Two places may be as good as each other; then either may be named first.
         if theirs.symmetric_difference(theirs.__class__(where)).area < 1e-6:
             same += 1
-    assert same > 20
+    assert same > 10
 
 
 def test_what_is_put_on_the_place_moves_it() -> None:
-    for seed in range(60):
+    for seed in range(25):
         question = random_question(random.Random(8000 + seed))
         best = place(question).best
         if best is None:
@@ -264,7 +264,7 @@ def test_a_windier_face_is_never_preferred() -> None:
         answer = place(replace(even, wind=wind))
         assert answer.best is not None and answer.best.face == away
         assert onto in {one.face for one in answer.rejections if one.code == "windward"}
-    for seed in range(40):
+    for seed in range(25):
         question = random_question(random.Random(9000 + seed))
         best = place(question).best
         if best is None or question.roof.face(best.face).pitch == 0:

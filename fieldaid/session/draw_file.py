@@ -53,7 +53,10 @@ def read(path: Path) -> DrawFile:
         text = path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise FieldaidError(
-            "the situation cannot be read", where=str(path), why=str(error), next_step="name a YAML file"
+            "the situation cannot be read",
+            where=str(path),
+            why=getattr(error, "strerror", "") or str(error),
+            next_step="name a YAML file",
         ) from error
     if len(text) > LONGEST:
         raise _wrong(path, "the file is too long", f"a situation has at most {LONGEST} characters")

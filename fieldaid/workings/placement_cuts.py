@@ -6,6 +6,7 @@ import math
 from collections import Counter
 
 from shapely.geometry import LineString, Point, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from fieldaid.workings import placement_limits as limits
 from fieldaid.workings.placement_faces import Ground
@@ -13,7 +14,6 @@ from fieldaid.workings.placement_model import Cut, OpeningKind, Question, Spot, 
 from fieldaid.workings.roof_model import FOOT
 
 _LEVEL = math.sin(math.radians(5.0))
-# The ceiling is looked for this far below the roof at most before a number is given.
 _KINDS = {
     "common": "rafter",
     "jack": "jack",
@@ -24,10 +24,11 @@ _KINDS = {
 }
 
 
-def cuts(ground: Ground, shape: Polygon, kind: OpeningKind, stance: Spot) -> tuple[Cut, ...]:
+def cuts(ground: Ground, shape: Polygon, kind: OpeningKind, stance: Spot, floor: BaseGeometry) -> tuple[Cut, ...]:
     """The kerfs in order: the top one first, the last one beside the final stance [G08, G10].
 
-    `shape` is in the face's coordinates, `stance` in plan. What is open already has none.
+    `shape` is in the face's coordinates, `stance` and `floor` (where people may walk) in plan. What is open already has
+    none. Before the last cut the deck still lies: only for it does everyone have to be at the final stance.
     """
     if kind == "existing opening":
         return ()
@@ -43,7 +44,7 @@ def cuts(ground: Ground, shape: Polygon, kind: OpeningKind, stance: Spot) -> tup
         upright += [LineString([(at, u0), (at, u1)]) for at in ground.bays if a0 + 1e-6 < at < a1 - 1e-6]
         order = level + sorted(upright, key=lambda edge: -abs(edge.centroid.x - home.x))
     return tuple(
-        _cut(ground, number, edge, middle, home, stance, last=number == len(order))
+        _cut(ground, number, edge, middle, home, stance, floor, last=number == len(order))
         for number, edge in enumerate(order, 1)
     )
 
@@ -61,7 +62,16 @@ def _turn(edge: LineString, middle: Point, home: Point) -> tuple[int]:
     return (1,) if far else (3,)
 
 
-def _cut(ground: Ground, number: int, edge: LineString, middle: Point, home: Point, stance: Spot, last: bool) -> Cut:
+def _cut(
+    ground: Ground,
+    number: int,
+    edge: LineString,
+    middle: Point,
+    home: Point,
+    stance: Spot,
+    floor: BaseGeometry,
+    last: bool,
+) -> Cut:
     if _is_level(edge):
         name = "top" if edge.centroid.y > middle.y else "bottom"
     else:
@@ -84,7 +94,7 @@ def _cut(ground: Ground, number: int, edge: LineString, middle: Point, home: Poi
             else Point(end.x + math.copysign(out, end.x - middle.x), end.y)
         )
         spot = ground.in_plan(away)
-        if ground.roof.outline.buffer(1e-6).covers(spot):
+        if floor.covers(spot):
             stand = (spot.x, spot.y)
     return Cut(
         number,

@@ -100,11 +100,8 @@ def _spans(ground: Ground, bays: list[float], wide_ft: float, stride: int) -> li
             if wide_ft - _LESS <= (bays[last] - bays[first]) / FOOT <= wide_ft + _MORE
         ]
         # Two widths as near as each other both stand, so that a mirrored roof has the mirrored choice.
-        found += [
-            (bays[first], end)
-            for off, end in widths
-            if off <= min(widths)[0] + 0.05 and any(bays[first] < row < end for row in ground.rows)
-        ]
+        # A member stands between any two bays.
+        found += [(bays[first], end) for off, end in widths if off <= min(widths)[0] + 0.05]
     return found
 
 
@@ -117,9 +114,8 @@ def under_a_point(ground: Ground) -> Shapes:
     if room.is_empty or not isinstance(room, Polygon):
         return _made([], "triangle")
     left, low, right, top = room.bounds
-    half = STEP / 2
     boxes: list[tuple[float, float, float, float]] = []
-    for bottom in [top - n * half for n in range(4, int((top - low) / half) + 1)]:
+    for bottom in [top - n * STEP for n in range(2, int((top - low) / STEP) + 1)]:
         boxes += [
             (left, bottom, right, upper)
             for upper in (top, *(bottom + high * FOOT for high in (3.0, 4.0, 5.0)))
@@ -132,16 +128,14 @@ def under_a_point(ground: Ground) -> Shapes:
     found = shapely.intersection(room, shapely.box(*np.array(boxes).T))
     areas = shapely.area(found)
     found = found[(shapely.get_type_id(found) == 3) & (areas >= least) & (areas <= most)]
-    kept, kinds, seen = [], [], set()
-    for one in found:
+    bounds = np.round(shapely.bounds(found), 4).reshape(-1, 4)
+    bounds, first = np.unique(bounds, axis=0, return_index=True)
+    kept, kinds = [], []
+    for (left, _, right, _), one in zip(bounds.tolist(), found[first], strict=True):
         ring = _corners(one)
-        low_left = (*np.round(one.bounds, 4),)
-        if len(ring) not in (3, 4) or low_left in seen:
+        if len(ring) not in (3, 4) or min(map(math.dist, ring, [*ring[1:], ring[0]])) < limits.TRIANGLE_LEG.value:
             continue
-        if min(map(math.dist, ring, [*ring[1:], ring[0]])) < limits.TRIANGLE_LEG.value:
-            continue
-        if any(low_left[0] < row < low_left[2] for row in ground.rows):
-            seen.add(low_left)
+        if any(left < row < right for row in ground.rows):
             kept.append(Polygon(ring))
             kinds.append("triangle" if len(ring) == 3 else "trapezoid")
     return _made(kept, kinds)
