@@ -28,7 +28,7 @@ from hearing_score import VERDICTS, Line, command_of, upper_bound, verdict
 
 from fieldaid.grammar import Grammar, Parsed, load_grammar
 from fieldaid.hearing.acoustic.model import FILE
-from fieldaid.hearing.acoustic.recogniser import AcousticRecogniser, usable
+from fieldaid.hearing.acoustic.recogniser import AcousticRecogniser, Measured, usable
 from fieldaid.hearing.gate import Gate
 from fieldaid.hearing.likelihood.meanings import meaning_of
 from fieldaid.hearing.sound import Sound
@@ -48,23 +48,26 @@ class Bench:
         """The verdicts of one clip: as it is heard, of what ranks first, and with the true meaning taken away."""
         segments = [usable(segment.samples) for segment in self.gate.segments(Sound(samples))]
         segments = [one for one in segments if one is not None]
-        said = meaning_of(self.grammar.parse(line.say))
-        return (self._verdict(line, segments, (), False), self._verdict(line, segments, (), True),
-                self._verdict(line, segments, (said,), False))
-
-    def _verdict(self, line: Line, segments: list[np.ndarray], without: tuple[str, ...], whatever: bool) -> str:
-        facts, command = {}, None
+        measured = []
         for samples in segments:
             start = time.thread_time()
-            measured = self.recogniser.measure(samples, without=without)
+            measured.append(self.recogniser.measure(samples))
             self.seconds.append(time.thread_time() - start)
-            if measured.meanings and (whatever or self.recogniser.accepts(measured)):
+        said = frozenset({meaning_of(self.grammar.parse(line.say))})
+        return (self._verdict("wrong", line, measured), self._verdict("", line, measured),
+                self._verdict("near", line, [self.recogniser.passing_over(one, said) for one in measured]))
+
+    def _verdict(self, shown: str, line: Line, all_measured: list[Measured]) -> str:
+        """Wrong ones are shown under a name; without one, what ranks first counts, accepted or not."""
+        facts, command = {}, None
+        for measured in all_measured:
+            if measured.meanings and (not shown or self.recogniser.accepts(measured)):
                 parsed: Parsed = self.grammar.parse(measured.meanings[0].row.text)
                 facts |= parsed.facts
                 command = command or command_of(parsed)
         found = verdict(line, facts, command)
-        if found == "wrong" and not whatever:
-            print(f"    {'near' if without else 'wrong'}: {line.say} | {facts} {command}")
+        if found == "wrong" and shown:
+            print(f"    {shown}: {line.say} | {facts} {command}")
         return found
 
 

@@ -1,17 +1,20 @@
 """Whether the likeliest meaning is accepted, from figures of how well it fits.
 
-    fit            llr, worst, margin and silence weighed together, as they told right from wrong in the calibration
+    fit            llr, words, worst, margin and silence weighed together, as they told right from wrong in calibration
     llr            log-probability of the meaning less that of the letters that fit best without any grammar, for each
                    letter [nat]; near or above 0 when it fits
-    worst          the same along the likeliest way, of the word that fits worst, in all [nat, 0 at best]
+    words          log-probability of the likeliest row less that of the likeliest row of any English words [nat, 0 at
+                   best]; see words.py
+    worst          the lag behind the letters that fit best, of the word that fits worst, along the likeliest way
+                   [nat, 0 at best]
     margin         lead over the next meaning [nat]
     silence        lead over nothing at all having been said, for each letter [nat]
     alike_margin   the lead over the likeliest text that sounds alike ("-teen" for "-ty"); absent when there is none
 
-The letters heard without grammar show what the grammar's text leaves unexplained: "good relief" heard as "no relief"
-fits as a whole, and has one word that does not. What has a near rival shows in the margin. On noise alone nothing is
-likelier than silence. `fit` is the log-odds of being right on synthetic voices; on a roof it is a measure and no
-probability.
+The letters and the words heard without grammar show what the grammar's text leaves unexplained: "good relief" heard as
+"no relief" fits as a whole, and has one word that does not. What has a near rival shows in the margin. On noise alone
+nothing is likelier than silence. `fit` is the log-odds of being right on synthetic voices; on a roof it is a measure
+and no probability.
 """
 
 from __future__ import annotations
@@ -28,13 +31,15 @@ class Limits:
 
     Attributes
     ----------
-    fit, llr, worst, margin, silence, alike_margin : least figures
+    fit, llr, words, worst, margin, silence, alike_margin : least figures
     refused : taken off a meaning of which the parser leaves out a part [nat]
-    base, by_llr, by_worst, by_margin, by_silence : weights of `fit`; of the margin counts log(1 + m)
+    base, by_llr, by_words, by_worst, by_margin, by_silence : weights of `fit`; of the margin counts log(1 + m),
+        of words its share of the square root of the letters
     """
 
     fit: float = 2.0
     llr: float = -1.0
+    words: float = -20.0
     worst: float = -8.0
     margin: float = 1.0
     silence: float = 0.3
@@ -42,6 +47,7 @@ class Limits:
     refused: float = 3.0
     base: float = 1.0
     by_llr: float = 2.0
+    by_words: float = 0.5
     by_worst: float = 0.3
     by_margin: float = 1.0
     by_silence: float = 0.5
@@ -67,7 +73,7 @@ class Limits:
     @property
     def weights(self) -> tuple[float, ...]:
         """In the order of `Figures.features`."""
-        return (self.base, self.by_llr, self.by_worst, self.by_margin, self.by_silence)
+        return (self.base, self.by_llr, self.by_words, self.by_worst, self.by_margin, self.by_silence)
 
 
 @dataclass(frozen=True)
@@ -75,6 +81,7 @@ class Figures:
     """What the verdict rests on; see the module. `letters` is the length of the text."""
 
     llr: float
+    words: float
     worst: float
     margin: float
     silence: float
@@ -84,13 +91,13 @@ class Figures:
     @property
     def features(self) -> tuple[float, ...]:
         """What `fit` weighs; of each figure only the part of its range where it says something."""
-        return (1.0, max(self.llr, -3.0), max(self.worst, -20.0), math.log1p(min(max(self.margin, 0.0), 15.0)),
-                min(self.silence, 3.0))
+        return (1.0, max(self.llr, -3.0), max(self.words / math.sqrt(self.letters), -4.0), max(self.worst, -20.0),
+                math.log1p(min(max(self.margin, 0.0), 15.0)), min(self.silence, 3.0))
 
     def fit(self, limits: Limits) -> float:
         return sum(weight * value for weight, value in zip(limits.weights, self.features, strict=True))
 
     def accepted(self, limits: Limits) -> bool:
-        return (self.fit(limits) >= limits.fit and self.llr >= limits.llr and self.worst >= limits.worst
-                and self.margin >= limits.margin and self.silence >= limits.silence
+        return (self.fit(limits) >= limits.fit and self.llr >= limits.llr and self.words >= limits.words
+                and self.worst >= limits.worst and self.margin >= limits.margin and self.silence >= limits.silence
                 and (self.alike_margin is None or self.alike_margin >= limits.alike_margin))

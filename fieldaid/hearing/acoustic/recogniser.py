@@ -21,6 +21,7 @@ from fieldaid.hearing.acoustic.ctc import align, log_likelihoods
 from fieldaid.hearing.acoustic.letters import LetterTokenizer, PlainForms, greedy, heard, numbers
 from fieldaid.hearing.acoustic.model import FILE, AcousticModel
 from fieldaid.hearing.acoustic.search import BEAM, COSTS, DROP, Candidate, Costs, search
+from fieldaid.hearing.acoustic.words import AnyWords
 from fieldaid.hearing.awaited import answers_to
 from fieldaid.hearing.gate import LONGEST_S, Segment
 from fieldaid.hearing.heard import Heard
@@ -39,17 +40,29 @@ QUIET_RMS = 10 ** (-70 / 20)
 SCORED = 32
 """Texts that are scored exactly."""
 SHOWN = 4
-"""Meanings that are ranked against each other."""
+"""Meanings that are told."""
 NO_RIVAL = 30.0
 """The margin when nothing else was found."""
 
 
 @dataclass(frozen=True)
 class Measured:
-    """One sound, measured: what is heard without grammar; meanings best first; None for `figures` when nothing of the
-    grammar was found."""
+    """One sound, measured.
+
+    Attributes
+    ----------
+    free : the letters that fit best
+    words : the row of any English words that fits best
+    words_score : its log-probability [nat]
+    meanings : of the grammar, best first
+    figures : of the best meaning; None when nothing of the grammar was found
+    log_probs : what the model gave, (frames, 1 + letters)
+    awaiting : see `AcousticRecogniser.hear`
+    """
 
     free: str
+    words: str
+    words_score: float
     meanings: list[Meaning]
     figures: Figures | None
     log_probs: np.ndarray
@@ -87,6 +100,7 @@ class AcousticRecogniser:
         self._model: AcousticModel | None = model if isinstance(model, AcousticModel) else AcousticModel(model, threads)
         self._network = TokenNetwork(grammar.network, LINE, LetterTokenizer(), PlainForms(),
                                      LOOSE.union(*grammar.loaded.poison.values()))
+        self._any_words = AnyWords(grammar.words())
         self._beam, self._drop, self._costs = beam, drop, costs
         self.limits = limits if limits is not None else read_limits()
         self._pairs = pairs if pairs is not None else read_pairs(data.folder("grammars") / ALIKE)
@@ -116,7 +130,7 @@ class AcousticRecogniser:
         figures, best = measured.figures, measured.meanings[0]
         shown = {name: value for name, value in asdict(figures).items() if value is not None}
         shown = {name: round(value, 2) for name, value in (shown | {"fit": figures.fit(self.limits)}).items()}
-        others = tuple((one.row.text, round(self.rank(one) - self.rank(best), 2)) for one in measured.meanings)
+        others = tuple((one.row.text, round(self.rank(one) - self.rank(best), 2)) for one in measured.meanings[:SHOWN])
         return Heard(best.row.text if accepted else "", figures=shown,
                      alternatives=others[1:] if accepted else others, ms={"decode": ms}, **at)
 
@@ -124,36 +138,38 @@ class AcousticRecogniser:
         """Whether the best meaning is accepted on this recogniser's word alone."""
         return bool(measured.figures and measured.meanings[0].states and measured.figures.accepted(self.limits))
 
-    def measure(self, samples: np.ndarray, awaiting: str | None = None, without: Sequence[str] = ()) -> Measured:
-        """Search and figures for samples that `usable` let through.
-
-        Parameters
-        ----------
-        awaiting : see `hear`
-        without : meanings (see `meaning_of`) that are passed over, to measure what would be heard if they could not be
+    def measure(self, samples: np.ndarray, awaiting: str | None = None) -> Measured:
+        """Search and figures for samples that `usable` let through; `awaiting` as in `hear`.
 
         Raises
         ------
         SoundError : the model broke, or the recogniser was closed
         """
         log_probs = self._open().log_probs(samples)
-        free = greedy(log_probs)
         sub = answers_to(self.grammar, awaiting)
         found = search(self._network, log_probs, self._beam, self._drop, self._costs,
                        None if sub is None else self._network.answers(sub))
-        parse = self._parse(awaiting)
-        meanings = [one for one in gather(_scored(log_probs, found), parse) if one.key not in without]
-        meanings = sorted(meanings, key=self.rank, reverse=True)[:SHOWN]
-        measured = Measured(free, meanings, None, log_probs, awaiting)
-        if not meanings:
+        meanings = sorted(gather(_scored(log_probs, found), self._parse(awaiting)), key=self.rank, reverse=True)
+        measured = Measured(greedy(log_probs), *self._any_words.best(log_probs), meanings, None, log_probs, awaiting)
+        return self._with_figures(measured, frozenset())
+
+    def passing_over(self, measured: Measured, keys: frozenset[str]) -> Measured:
+        """What would have been measured if these meanings (see `meaning_of`) could not be said."""
+        left = [one for one in measured.meanings if one.key not in keys]
+        return self._with_figures(replace(measured, meanings=left, figures=None), keys)
+
+    def _with_figures(self, measured: Measured, without: frozenset[str]) -> Measured:
+        if not measured.meanings:
             return measured
-        best, rest = meanings[0], meanings[1:]
+        best, log_probs, parse = measured.meanings[0], measured.log_probs, self._parse(measured.awaiting)
         text = heard(best.row.text)
-        exact, unbound, nothing = log_likelihoods(log_probs, [numbers(text), numbers(free), []])
+        exact, unbound, nothing = log_likelihoods(log_probs, [numbers(text), numbers(measured.free), []])
         alike = [ahead for other, ahead in self.alike(measured, best.row.text)
                  if meaning_of(parse(other)) not in without] if best.states else []
-        figures = Figures(llr=float(exact - unbound) / len(text), worst=worst_word(log_probs, text),
-                          margin=min((self.rank(best) - self.rank(one) for one in rest), default=NO_RIVAL),
+        figures = Figures(llr=float(exact - unbound) / len(text), words=min(0.0, float(exact) - measured.words_score),
+                          worst=worst_word(log_probs, text),
+                          margin=min((self.rank(best) - self.rank(one) for one in measured.meanings[1:]),
+                                     default=NO_RIVAL),
                           silence=float(exact - nothing) / len(text), letters=len(text),
                           alike_margin=min(alike, default=None))
         return replace(measured, figures=figures)

@@ -15,7 +15,7 @@ import numpy as np
 from fieldaid.hearing.acoustic.letters import BLANK, SPACE
 from fieldaid.hearing.likelihood.network import Spot, TokenNetwork, Trie, few, text_of
 
-BEAM, DROP = 48, 13.0
+BEAM, DROP = 128, 20.0
 _LEAST = 1e-8
 """A letter less likely than this at a frame begins nothing there."""
 _SURELY = 0.9998
@@ -27,9 +27,9 @@ class Costs:
     """What is taken off a score for each phrase after the first, for each loose word, and for each word after one
     that belongs to no phrase [nat]."""
 
-    phrase: float = 1.0
-    loose: float = 2.0
-    any_word: float = 1.0
+    phrase: float = 3.0
+    loose: float = 4.0
+    any_word: float = 3.0
 
 
 COSTS = Costs()

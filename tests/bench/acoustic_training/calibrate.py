@@ -42,7 +42,9 @@ from fieldaid.hearing.sound import Sound
 VOICES = (*speech.CALIBRATION_STYLES, "festival-ked")
 CONDITIONS = ("clean", "saw 20", "saw 10", "saw 5", "wind 10", "mask", "mask + saw 10")
 RIDGE = 0.02
-SCALE = np.array([1.0, 0.5, 3.0, 0.8, 0.6])
+SCALE = np.array([1.0, 0.3, 0.8, 3.0, 0.8, 0.6])
+NEAR = 0.3
+"""The weight of a near miss: not every line is one that the grammar does not have."""
 """The usual spread of each feature, so that RIDGE weighs them alike."""
 
 
@@ -77,25 +79,29 @@ def measure(options: argparse.Namespace) -> None:
     grammar, gate = load_grammar(), Gate()
     recogniser = recognising.AcousticRecogniser(grammar, model=options.model, limits=Limits())
     with options.file.open("w", encoding="utf-8") as out:
-        def keep(kind: str, condition: str, line: Line, samples: np.ndarray, without: tuple) -> None:
-            ready = recognising.usable(samples)
-            measured = None if ready is None else recogniser.measure(ready, without=without)
-            if measured is None or measured.figures is None:
+        def keep(kind: str, condition: str, line: Line, measured: recognising.Measured) -> None:
+            if measured.figures is None:
                 return
             best = measured.meanings[0]
             parsed = grammar.parse(best.row.text)
             row = {"set": kind, "condition": condition, "say": line.say, "text": best.row.text, "free": measured.free,
+                   "words": measured.words,
                    "states": best.states, "figures": dataclasses.asdict(measured.figures),
                    "verdict": verdict(line, parsed.facts, command_of(parsed))}
             out.write(json.dumps(row) + "\n")
 
         for number in range(options.noise):
-            keep("noise", "noise", NOTHING, bench.noise_segment(number, seed=19).samples, ())
+            keep("noise", "noise", NOTHING, recogniser.measure(bench.noise_segment(number, seed=19).samples))
         for kind, condition, line, samples in clips(grammar, options):
             for segment in gate.segments(Sound(samples)):
-                keep(kind, condition, line, segment.samples, ())
+                samples = recognising.usable(segment.samples)
+                if samples is None:
+                    continue
+                measured = recogniser.measure(samples)
+                keep(kind, condition, line, measured)
                 if kind == "in":
-                    keep("near", condition, line, segment.samples, (meaning_of(grammar.parse(line.say)),))
+                    said = frozenset({meaning_of(grammar.parse(line.say))})
+                    keep("near", condition, line, recogniser.passing_over(measured, said))
 
 
 def fit(options: argparse.Namespace) -> Limits:
@@ -105,8 +111,9 @@ def fit(options: argparse.Namespace) -> Limits:
     rows = [row for row in rows if row["states"] and row["verdict"] in ("right", "wrong")]
     figures = [Figures(**row["figures"]) for row in rows]
     right = np.array([row["verdict"] == "right" for row in rows], float)
-    weights = _logistic(np.array([one.features for one in figures]) / SCALE, right) / SCALE
-    names = ("base", "by_llr", "by_worst", "by_margin", "by_silence")
+    counts = np.array([NEAR if row["set"] == "near" else 1.0 for row in rows])
+    weights = _logistic(np.array([one.features for one in figures]) / SCALE, right, counts) / SCALE
+    names = ("base", "by_llr", "by_words", "by_worst", "by_margin", "by_silence")
     limits = dataclasses.replace(Limits(), **dict(zip(names, map(float, weights.round(3)), strict=True)))
     fits = np.array([one.fit(limits) for one in figures])
     passing = np.array([one.accepted(dataclasses.replace(limits, fit=-np.inf)) for one in figures])
@@ -128,18 +135,18 @@ def fit(options: argparse.Namespace) -> Limits:
         if row["verdict"] == "wrong" and passed and value > options.limit - 1:
             shown = " ".join(f"{name} {one:.2f}" for name, one in row["figures"].items() if one is not None)
             print(f"    {row['set']} {row['condition']} fit {value:.1f}: {row['say']} | {row['text']} | "
-                  f"{row['free']} | {shown}")
+                  f"{row['words']} | {shown}")
     return dataclasses.replace(limits, fit=options.limit)
 
 
-def _logistic(features: np.ndarray, right: np.ndarray) -> np.ndarray:
-    """Newton's method; the ridge spares the constant."""
+def _logistic(features: np.ndarray, right: np.ndarray, counts: np.ndarray) -> np.ndarray:
+    """Newton's method, each row counted so often; the ridge spares the constant."""
     weights = np.zeros(features.shape[1])
     ridge = RIDGE * len(right) / 10 * np.diag([0.0, *np.ones(len(weights) - 1)])
     for _ in range(50):
         chance = 1 / (1 + np.exp(-features @ weights))
-        slope = features.T @ (right - chance) - ridge @ weights
-        bend = (features * (chance * (1 - chance))[:, None]).T @ features + ridge
+        slope = features.T @ (counts * (right - chance)) - ridge @ weights
+        bend = (features * (counts * chance * (1 - chance))[:, None]).T @ features + ridge
         step = np.linalg.solve(bend + 1e-9 * np.eye(len(weights)), slope)
         weights += step
         if float(np.abs(step).max()) < 1e-8:
