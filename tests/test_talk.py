@@ -492,6 +492,36 @@ def test_what_cannot_be_written_down_is_not_taken_and_a_leave_is_still_said(talk
     until(lambda: one.speaker.lines.count(LEAVE) >= before + 2)
 
 
+def test_an_end_does_not_wait_for_what_is_still_to_be_heard(talk):
+    one = talk()
+    go, asked = threading.Event(), threading.Event()
+    hear = one.room.hear
+    one.room.hear = lambda segment, awaiting=None: (asked.set(), go.wait(10), hear(segment))[2]
+    for text in ("field aid wind from the west", "field aid top floor fire charlie"):
+        one.room.stretches.append((text, ()))
+        one.room.said.put(len(one.room.stretches) - 1)
+    assert asked.wait(10)
+    one.loop.end("Stopped.")
+    go.set()
+    one.thread.join(10)
+    assert one.picture == {"wind.from": "west"}, "the utterance at hand is answered, the next one is not"
+    assert one.out.getvalue().endswith("Stopped.\n")
+
+
+def test_a_recogniser_that_breaks_off_is_said_and_the_loop_goes_on(talk):
+    one = talk()
+    hear, broken = one.room.hear, SoundError("the recogniser broke off", why="its process ended")
+
+    def breaks(segment, awaiting=None):
+        raise broken
+
+    one.room.hear = breaks
+    assert "its process ended" in one.say("field aid wind from the west")[0] + one.say("x")[0]
+    one.room.hear = hear
+    one.say("field aid wind from the west")
+    assert one.picture == {"wind.from": "west"}
+
+
 # --- the talk key ---
 
 

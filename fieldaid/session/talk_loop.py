@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from typing import Protocol, TextIO
 
 from fieldaid.clock import Stopwatch, monotonic, now
-from fieldaid.errors import JournalError, SoundError
+from fieldaid.errors import FieldaidError, JournalError, SoundError
 from fieldaid.hearing.ear import Caught, Ear
 from fieldaid.hearing.heard import Heard, Recogniser
 from fieldaid.hearing.microphone import Block
@@ -34,6 +34,7 @@ GIVE_WAY_S = 4.0
 """For so long at most a burst that is due waits for somebody who is speaking: it may be "leaving" that they say."""
 LOOK_S = 0.25
 RETRY_S = 1.0
+LATE_S = 5.0
 SILENT_BELOW, SILENT_AFTER_S = 1e-5, 5.0
 MARKS = {"leave": "!! ", "stop": " ! ", "caution": " * "}
 
@@ -63,9 +64,7 @@ class _Tell:
     text: str
 
 
-@dataclass(frozen=True)
-class _End:
-    text: str
+_WAKE = _Tell("")
 
 
 class Loop:
@@ -85,12 +84,14 @@ class Loop:
         self.session, self.microphone, self.recogniser = session, microphone, recogniser
         self.speaker, self.out, self.earpiece, self.talk_key = speaker, out, earpiece, talk_key
         self._new_ear = ear
-        self._events: queue.Queue[Caught | _Began | _Tell | _End] = queue.Queue()
+        self._events: queue.Queue[Caught | _Began | _Tell] = queue.Queue()
+        self._end_text: str | None = None
         self._ending = threading.Event()
         self._open = threading.Event()
         if not talk_key:
             self._open.set()
         self._listening = False
+        self._late = False
         self._dropped = 0
         self._due: float | None = None
         self._waiting: dict[int, tuple[float, float, dict[str, float]]] = {}
@@ -101,7 +102,8 @@ class Loop:
 
     def end(self, text: str = "") -> None:
         """Ends the loop after the utterance at hand; `text` is the last thing printed."""
-        self._events.put(_End(text))
+        self._end_text = text
+        self._events.put(_WAKE)
 
     def key(self) -> None:
         """Enter: the talk key opens the microphone, or closes it, which ends what was being said; without a talk key
@@ -126,18 +128,15 @@ class Loop:
         ear.start()
         try:
             self._due = monotonic()
-            while True:
-                try:
+            while self._end_text is None:
+                event = None
+                with contextlib.suppress(queue.Empty):
                     event = self._events.get(timeout=LOOK_S)
-                except queue.Empty:
-                    event = None
-                if isinstance(event, _End):
-                    self._print(event.text)
-                    return
                 try:
                     self._work(event)
                 except JournalError as error:
                     self._tell(str(error), "Not written down. Not taken.")
+            self._print(self._end_text)
         finally:
             self._ending.set()
             if self.speaker is not None:
@@ -163,10 +162,13 @@ class Loop:
         waited = monotonic() - caught.handed
         try:
             heard = self.recogniser.hear(caught.segment, self.session.awaiting(now()))
-        except SoundError as error:
-            self._print(str(error))
+        except FieldaidError as error:
+            self._tell(str(error), "The recogniser broke off. Say again.")
             return
         decoded = watch.lap()
+        if waited > LATE_S and not self._late:
+            self._late = True
+            self._tell(f"The recogniser is {waited:.0f} s late: this machine is too busy.")
         addressed = bool(heard.text) or self._addressed(heard, caught)
         if not addressed:
             self._print("(not understood)" if not caught.over else "")
@@ -192,7 +194,7 @@ class Loop:
             return True
         best = heard.alternatives[0][0] if heard.alternatives else ""
         parsed = self.session.grammar.parse(best, expecting=self.session.state.expecting)
-        return is_message(parsed, self.session.state)
+        return is_message(parsed, self.session.state, self.session.awaiting(now()) is not None)
 
     def _write_times(self, n: int, began: float | None = None) -> None:
         """Journals the stages of utterance `n`; with `began` also when the voice began to answer it."""
@@ -207,14 +209,13 @@ class Loop:
     # -- a standing leave-now ----------------------------------------------------------------------------------------
 
     def _burst_is_due(self) -> bool:
-        now = monotonic()
-        due = self._due or now
+        due = self._due or 0.0
         if self.speaker is not None:
             ended = self.speaker.sounding.last_end()
             due = max(due, (ended if ended is not None else due - RADIO_GAP_S) + RADIO_GAP_S)
             if self.speaker.busy:
                 return False
-        return now >= due + (GIVE_WAY_S if self._listening else 0.0)
+        return monotonic() >= due + (GIVE_WAY_S if self._listening else 0.0)
 
     def _tick(self) -> None:
         self._due = monotonic() + BURST_S
