@@ -14,7 +14,8 @@ from typing import Any
 import pytest
 
 from fieldaid.authoring.check_bench import Bench
-from fieldaid.authoring.check_logic import LINKS, Logic
+from fieldaid.authoring.check_logic import Logic
+from fieldaid.authoring.check_program import LINKS
 from fieldaid.facts.situation import Situation
 from fieldaid.facts.vocabulary import BASES as ALL_BASES
 from fieldaid.facts.vocabulary import FACTS

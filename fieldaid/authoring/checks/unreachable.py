@@ -6,7 +6,8 @@ from collections.abc import Iterable
 
 from fieldaid.authoring.check import Check, Page
 from fieldaid.authoring.check_bench import Bench, named
-from fieldaid.authoring.check_logic import Logic, Part
+from fieldaid.authoring.check_logic import Logic
+from fieldaid.authoring.check_program import Part
 from fieldaid.errors import Finding
 from fieldaid.guidance.conditions import Condition
 from fieldaid.guidance.pack import ACCESS, GATE, Rule
