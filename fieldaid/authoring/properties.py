@@ -257,11 +257,13 @@ def _(one: Seen) -> bool | None:
     return one.sends_off if one.told.get("opening.shows") == "truss" else None
 
 
-@_property(5, "only kinds of opening that leave the carrying parts whole are named", "N04, S02, C19, C25")
+@_property(5, "only kinds of opening that leave the carrying parts whole are named", "N04, S02, C19, C25, G13")
 def _(one: Seen) -> bool | None:
     if one.out.kind is None:
         return None
-    return one.out.kind in ("rectangle", "louvred panels", "triangle", "inspection", "existing opening")
+    # A trapezoid fits between hips and jacks only where that was worked out.
+    worked = ("trapezoid",) if one.computed.get("place.worked") == "yes" else ()
+    return one.out.kind in ("rectangle", "louvred panels", "triangle", "inspection", "existing opening", *worked)
 
 
 @_property(5, "whenever a cut may come, the crew is told that only the deck is cut", "N04, S02, C19, C25")

@@ -14,8 +14,8 @@ from fieldaid.guidance.conditions import Condition
 from fieldaid.guidance.pack import COMMON_PRACTICE, FROM_MEMORY, Pack, Rule
 
 BANNED = {"safe", "safely", "unsafe", "okay", "ok", "allowed", "permitted", "must"}
-ORDERS = frozenset("cut go climb open step start enter return tell report ask check stand keep sound have take use move "
-                   "make put pull push".split())
+ORDERS = frozenset("cut go climb open step start enter return tell report ask check stand keep sound have take use "
+                   "move make put pull push".split())
 FREEING = ("no bar reported", "no hold reported", "ladder tip only", "aerial only", "made")
 # Derived names without which nothing is free.
 FREEING_NAMES = ("attic_looked_at", "deck_struck", "framing_good", "tip_ready", "water_ready", "called", "backdraft_go")
@@ -74,7 +74,7 @@ def _(pack: Pack) -> Iterator[str]:
 
 @_property(5, "no placement names a cut through what carries")
 def _(pack: Pack) -> Iterator[str]:
-    allowed = ("rectangle", "louvred panels", "triangle", "inspection", "existing opening")
+    allowed = ("rectangle", "louvred panels", "triangle", "trapezoid", "inspection", "existing opening")
     for rule in pack.live_rules:
         if rule.conclude.opening and rule.conclude.opening not in allowed:
             yield f"{rule.id} names a {rule.conclude.opening}"

@@ -8,16 +8,17 @@ from __future__ import annotations
 
 import random
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 from fieldaid.authoring.properties import NO_GO
 from fieldaid.authoring.properties_steps import access_fell, loosened
-from fieldaid.authoring.situations import STARTS, Facts, seeded_facts, stream, values_of
+from fieldaid.authoring.situations import GOOD, STARTS, Facts, seeded_facts, situation_of, stream, values_of
 from fieldaid.facts.picture import CANNOT_TELL, Picture
 from fieldaid.facts.vocabulary import FACTS
 from fieldaid.grammar.model import Parsed, Reading
 from fieldaid.guidance.guide import Guide
+from fieldaid.guidance.pack import ACCESS, GATE
 from fieldaid.session.dialogue import State, Utterance, reduce
 from fieldaid.session.journal import Journal
 from fieldaid.session.judging import judge
@@ -289,5 +290,47 @@ def an_exercise_hides_nothing(guide: Guide, seed: int, number: int) -> Iterator[
         "deck burned through" in after.triggers and not access_fell(one, after)), f"{danger} after {facts}"
 
 
+MEASURES: Mapping[str, tuple[Any, ...]] = {
+    "roof.form": ("gable", "hip", "flat", "pyramid"), "roof.ridge_runs": ("A-C", "B-D"),
+    "roof.length_ft": (24, 40, 60), "roof.width_ft": (16, 28), "roof.pitch": (3, 6, 10), "roof.spacing_in": (16, 24),
+    "fire.side": ("A", "C", "BC", "D", "centre"), "wind.from": ("A", "C", "west", "northeast"),
+    "roof.solar": ("none", ["A"], ["C"]), "roof.wires": ("none",), "roof.skylight": ("none", ["C"]),
+    "crew.where": ("ground", "roof"), "roof.deck": ("plank", "osb"),
+    "crew.ladders": ([{"place": "A", "kind": "ground", "usable": "yes"}, {"place": "CD", "kind": "ground",
+                                                                           "usable": "yes"}],
+                     [{"place": "AB", "kind": "aerial", "usable": "yes"}, {"place": "C", "kind": "ground",
+                                                                            "usable": "yes"}]),
+}
+# The solver takes a hundred times what an evaluation takes.
+EVERY = 10
+
+
+def a_worked_out_place_only_adds_holds(guide: Guide, seed: int, number: int) -> Iterator[Found]:
+    """Invariants 5, 8, 16: on a roof told with its measures, what the placement solver finds frees nothing, and never
+    lies to windward or under panels."""
+    from fieldaid.workings import compute
+
+    if number % EVERY:
+        return
+    rng = stream(seed, number, "place")
+    told = situation_of({**GOOD, **{name: rng.choice(values) for name, values in MEASURES.items()}})
+    rough = {name: one.value for name, one in compute(told, guide.pack.parameter_values()).items()}
+    before, after = guide.reference.run(told, rough), guide.evaluate(told)
+    what = f"{told.values}: {after.access}, {after.gate}"
+    yield 8, "a worked-out place frees neither roof nor cut", (
+        ACCESS.index(after.access) <= ACCESS.index(before.access) and GATE.index(after.gate) <= GATE.index(
+            before.gate)), what
+    face = after.computed.get("place.face")
+    if after.gate == "no hold reported" and face is not None:
+        lie = after.computed.get(f"wind.on.{face.value}")
+        yield 16, "a worked-out place is never to windward", lie is not None and lie.value != "windward", what
+        panels = told.values["roof.solar"]
+        yield 5, "a worked-out place is of a kind that leaves the frame whole", after.kind in (
+            "rectangle", "louvred panels", "triangle", "trapezoid", "existing opening", None), what
+        yield 13, "a worked-out place carries no panels", panels == "none" or not any(
+            face.value in place for place in panels), what
+
+
 TALKS: tuple[Talk, ...] = (undo_equals_never_done, spoken_good_news_waits, time_and_crews_free_nothing,
-                           good_news_stays_in_its_section, answers_keep_their_order, an_exercise_hides_nothing)
+                           good_news_stays_in_its_section, answers_keep_their_order, an_exercise_hides_nothing,
+                           a_worked_out_place_only_adds_holds)
