@@ -69,7 +69,7 @@ def plume_flow(heat: float, diameter: float, height: float, radiated: float = 0.
     def flow(at: float) -> float:
         above = at - origin
         dense = air_density(AMBIENT)
-        swelling = 2.9 * convected ** (2 / 3) / ((math.sqrt(G) * HEAT * dense * AMBIENT) ** (2 / 3) * above)
+        swelling = 2.9 * convected ** (2 / 3) / ((math.sqrt(G) * HEAT * dense * AMBIENT) ** (2 / 3) * above ** (5 / 3))
         return 0.196 * (G * dense**2 / (HEAT * AMBIENT)) ** (1 / 3) * convected ** (1 / 3) * above ** (5 / 3) * (
             1 + swelling)
 
