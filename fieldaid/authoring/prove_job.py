@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import base64
 import functools
+import itertools
 import random
 import zlib
 from collections import Counter
@@ -188,16 +189,16 @@ def prove_one(bench: Bench, one: Situation, rng: random.Random, number: int, tal
 
     for prop in PROPERTIES:
         tally.ask(prop.key, prop.check(seen), about)
-    again = bench.reference.run(shuffled(one, rng), _shuffled(seen.computed, rng))
-    tally.ask(ORDER, again == seen.out, about)
+    if number % 2:
+        again = bench.reference.run(shuffled(one, rng), _shuffled(seen.computed, rng))
+        tally.ask(ORDER, again == seen.out, about)
     theirs = bench.ask_engine(shuffled(one, rng), _shuffled(seen.computed, rng))
     if theirs is not None:
         tally.ask(CHANNELS, theirs == seen.out, lambda: f"{theirs.differences(seen.out)}: {about()}")
-    for name, value, worse in _some(worsened(one, rng), 2):
+    for name, value, worse in itertools.islice(worsened(one, rng), 1):
         after = bench.see(worse).out
-        tally.ask(WORSE, not loosened(seen.out, after),
-                  lambda name=name, value=value, after=after: f"{name}: {value} gives {after.access}, {after.gate}; "
-                  f"before {about()}")
+        tally.ask(WORSE, not loosened(seen.out, after), f"{name}: {value} gives {after.access}, {after.gate}; "
+                  f"before {dict(one.values)}")
     _tell_more(bench, seen, rng, number, tally, about)
     return seen
 
@@ -231,13 +232,6 @@ def talks(args: Job, start: int, stop: int) -> dict[str, Any]:
                 key = says if isinstance(invariant, str) else f"{invariant:02d} {says}"
                 tally.ask(key, held, what)
     return tally.to_data()
-
-
-def _some(items: Any, most: int) -> Any:
-    for n, one in enumerate(items):
-        if n == most:
-            return
-        yield one
 
 
 def _shuffled(computed: Mapping[str, Any], rng: random.Random) -> dict[str, Any]:
