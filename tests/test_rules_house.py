@@ -37,3 +37,13 @@ def test_the_situations_cover_every_word_of_access_gate_and_reason_in_english_se
     for key, words in (("access", ACCESS), ("gate", GATE), ("reason", REASONS)):
         assert {one.expect.get(key) for one in tests} >= set(words)
     assert all(len(one.name.split()) >= 3 and one.name[0].isupper() for one in tests)
+
+
+def test_the_sample_department_is_clean_over_the_shipped_pack() -> None:
+    """Its higher thresholds do not count against the situations of the base's rules, which presuppose the base's."""
+    overlay = HOUSE.parent / "quillhaven"
+    assert "members_least" in (overlay / "parameters.yaml").read_text(encoding="utf-8")
+    report = examine(overlay, HOUSE)
+    assert report.findings == (), "\n".join(map(as_text, report.findings))
+    result = run(overlay, HOUSE, engine=False)
+    assert not result.failed and result.rules and all("quillhaven" in one.group for one in result.rules)

@@ -33,11 +33,16 @@ class Page:
 
 @dataclass(frozen=True)
 class Check:
-    """One check. `find` yields findings of this code alone; `whole` says that it needs a pack without errors."""
+    """One check. `find` yields findings of this code alone.
+
+    whole : it needs a pack without errors
+    spreads : an overlay can bring it about at a rule of the base; other findings in the base's files are the base's
+    """
 
     page: Page
     find: Callable[[Bench], Iterable[Finding]]
     whole: bool = True
+    spreads: bool = False
 
 
 @functools.cache

@@ -38,6 +38,8 @@ class Report:
 def examine(folder: Path, on: Path | None = None) -> Report:
     """Every finding of a pack, or of an overlay that is laid over the pack `on`: then only what the overlay brings.
 
+    The situations of the base's own rules presuppose its own thresholds, so they are not held against an overlay.
+
     Raises
     ------
     WrongUse : a folder does not exist
@@ -53,7 +55,10 @@ def examine(folder: Path, on: Path | None = None) -> Report:
     if alone.waiting:
         return both
     known = {_key(one) for one in alone.findings}
-    return replace(both, findings=tuple(one for one in both.findings if _key(one) not in known))
+    bases = {check.page.code for check in all_checks() if not check.spreads}
+    return replace(both, findings=tuple(
+        one for one in both.findings
+        if _key(one) not in known and (one.code not in bases or Path(one.file).is_relative_to(folder))))
 
 
 def _examine(bench: Bench, tested: Path | None) -> Report:

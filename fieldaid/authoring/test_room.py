@@ -51,7 +51,9 @@ def run(folder: Path, on: Path | None = None, only: str = "", engine: bool = Tru
         raise BrokenData("the situations cannot be used", output.tidy(wrong), where=str(folder / "tests"),
                          next_step="repair what is listed and run it again")
     chosen = [one for one in tests if _fits(one, only)]
-    rules = [rule for rule in pack.live_rules if only.lower() in rule.id.lower()]
+    # The situations that rules of the base carry presuppose the base's thresholds: they are tested without overlay.
+    rules = [rule for rule in pack.live_rules if only.lower() in rule.id.lower()
+             and (on is None or Path(rule.file).is_relative_to(folder))]
     if only and not chosen and not rules:
         raise WrongUse(f"no situation and no rule holds {only!r}", next_step="leave --only out, or give fewer letters")
     own = {rule.id: list(own_tests(rule)) for rule in rules}

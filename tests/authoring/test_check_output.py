@@ -127,7 +127,8 @@ def test_an_overlay_that_makes_a_rule_of_the_base_unreachable_is_told_so(tmp_pat
     shutil.copytree(SAMPLES / "F743_good" / "overlay", overlay)
     (overlay / "changes.yaml").unlink()
     (overlay / "rules").mkdir()
-    (overlay / "rules" / "bar.yaml").write_text(rule.replace("TRY-010", "BAR-010").replace("advice", "access", 1).replace(
+    bar = rule.replace("TRY-010", "BAR-010").replace("advice", "access", 1)
+    (overlay / "rules" / "bar.yaml").write_text(bar.replace(
         "access: no bar reported\n    camera.*: hot", "camera.*: hot").replace(
         "{advice: try}", "{access: stay off, reason: hazard}").replace(
         "Somebody looks at the far slope.", "heat on camera").replace(

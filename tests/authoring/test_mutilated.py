@@ -25,10 +25,12 @@ TOKENS = ("{", "}", "[", "]", ":", "- ", "'", '"', "|", ">", "&a ", "*a", "!!pyt
           "`", "#", "\t", "\0", "\x85", "\ufeff", "\u2028", "? ", "---\n", "...\n", "<<: ", "~", "null", ".inf", ".nan",
           "1e999", "9" * 5000, "-" + "9" * 400 + ".5", "0x1f", "{where}", "{", "${", "$", "$ways_least", "☃", "𝒳")
 VALUES: tuple[Any, ...] = (None, True, False, 0, -1, 3.5, 10**30, "", " ", "yes", "unknown", "none", "{where}",
-                           "{value}", "$ways_least", [], {}, [None], [[]], [{}], {"any": []}, {"any": [{}]}, {"not": []},
+                           "{value}", "$ways_least", [], {}, [None], [[]], [{}], {"any": []}, {"any": [{}]},
+                           {"not": []},
                            {"is": {}, "basis": []}, {"at_least": None}, {"has": {}}, "x" * 3000,
                            {"basis": {"x": "y"}},
-                           {1: 2}, {"id": ["a"]}, ["DECK-010", 3], {"only": {}}, {"rule": {}}, "not told", "cannot tell")
+                           {1: 2}, {"id": ["a"]}, ["DECK-010", 3], {"only": {}}, {"rule": {}}, "not told",
+                           "cannot tell")
 
 
 @pytest.fixture
@@ -41,7 +43,7 @@ def pack(tmp_path: Path) -> Path:
 
 
 def look_at(pack: Path) -> bool:
-    """Checks and tests what is there, alone and under an overlay; whether anything was found. No other error escapes."""
+    """Checks and tests what is there, alone and under an overlay; whether anything was found. No error escapes."""
     overlay = pack.parent / "overlay"
     found = False
     for what in (lambda: examine(pack), lambda: examine(overlay, pack)):

@@ -48,4 +48,4 @@ def _differ(one: Rule, other: Rule) -> str:
     return ""
 
 
-CHECK = Check(PAGE, find)
+CHECK = Check(PAGE, find, spreads=True)

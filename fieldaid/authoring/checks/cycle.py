@@ -51,4 +51,4 @@ def _circle(start: Rule, leans: dict[str, list[Rule]]) -> list[Rule]:
     return []
 
 
-CHECK = Check(PAGE, find)
+CHECK = Check(PAGE, find, spreads=True)

@@ -40,4 +40,4 @@ def find(bench: Bench) -> Iterable[Finding]:
             break
 
 
-CHECK = Check(PAGE, find)
+CHECK = Check(PAGE, find, spreads=True)

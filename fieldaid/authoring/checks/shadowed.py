@@ -50,4 +50,4 @@ def _same(one: Rule, other: Rule) -> bool:
             and (one.say == other.say or one.stratum == "derive"))
 
 
-CHECK = Check(PAGE, find)
+CHECK = Check(PAGE, find, spreads=True)

@@ -37,4 +37,4 @@ def find(bench: Bench) -> Iterable[Finding]:
                                 f"{value} in the situation {shown}", "make their conditions exclude each other")
 
 
-CHECK = Check(PAGE, find)
+CHECK = Check(PAGE, find, spreads=True)

@@ -58,4 +58,4 @@ def _because(logic: Logic, rule: Rule, conflict: list[Part]) -> str:
     return ""
 
 
-CHECK = Check(PAGE, find)
+CHECK = Check(PAGE, find, spreads=True)
