@@ -9,7 +9,6 @@ from fieldaid.errors import WrongUse
 from fieldaid.facts.vocabulary import COMPASS, SIDES
 from fieldaid.session.work_out_answer import Answer, Value
 from fieldaid.workings import air, ladder, wind, wind_pressure
-from fieldaid.workings.faces import GABLE_LIKE
 from fieldaid.workings.quantity import read, read_pitch
 from fieldaid.workings.roof_forms import ENDS
 from fieldaid.workings.roof_model import FOOT
@@ -94,7 +93,7 @@ def _slopes(told: argparse.Namespace, pitch: float, sides: dict[str, wind.Lie], 
     """Sign and range for each slope; for every lie where the wind's direction is not told."""
     if told.ridge not in ENDS:
         raise WrongUse(f"{told.ridge!r} is not a ridge direction", where="ridge", next_step="use B-D or A-C")
-    if told.form not in GABLE_LIKE:
+    if told.form not in wind_pressure.FORMS:
         return [Value("slopes", "slopes", None, "",
                       f"outside its limits: {told.form} is not in the tables that were read; gables are")]
     slopes = {side: how for side, how in sides.items() if side not in ENDS[told.ridge]}

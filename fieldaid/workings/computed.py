@@ -13,7 +13,7 @@ from fieldaid.facts.situation import Situation
 from fieldaid.facts.values import year_range
 from fieldaid.facts.vocabulary import COMPASS, SIDES, YES_NO, Fact
 from fieldaid.workings import faces as roof_faces
-from fieldaid.workings import placement_names, wind
+from fieldaid.workings import placement_names, wind, wind_pressure
 
 
 @dataclass(frozen=True)
@@ -52,6 +52,7 @@ def _declared() -> dict[str, Fact]:
         ("wind.on", "how a side lies to the wind", ("windward", "leeward", "along")),
         ("face", "the face on a side", ("slope", "hip end", "gable end", "flat")),
         ("over", "a face above the fire", ("yes",)),
+        ("pressure", "what the wind does on a slope, over the codes' whole range", wind_pressure.SIGNS),
     ]
     grouped = [Fact(name=f"{group}.{side}", group=group, place=side, called=group, about=about, values=values)
                for group, about, values in families for side in SIDES]
@@ -134,6 +135,22 @@ def _wind_and_faces(told: Mapping[str, Any]) -> dict[str, Computed]:
         onto = any(lie[side] == "windward" for side in told["fire.side"])
         found["fire.windward"] = Computed("yes" if onto else "no", source, limits)
     found.update(_place(told, lie))
+    if not calm:
+        found.update(_pressure(told, lie))
+    return found
+
+
+def _pressure(told: Mapping[str, Any], lie: dict[str, wind.Lie]) -> dict[str, Computed]:
+    """The sign of wind pressure on each slope of a gable; nothing where the codes' tables do not reach."""
+    form, ridge, pitch = (told.get(name) for name in ("roof.form", "roof.ridge_runs", "roof.pitch"))
+    if form not in wind_pressure.FORMS or ridge is None or pitch is None:
+        return {}
+    found: dict[str, Computed] = {}
+    for side, how in lie.items():
+        if side not in ridge.split("-"):
+            # Between a side's own wind and one along the ridge the codes have no value, so both count.
+            spans = wind_pressure.on_slope(pitch / 12, how).joined(wind_pressure.on_slope(pitch / 12, "along"))
+            found[f"pressure.{side}"] = Computed(spans.sign, "; ".join(wind_pressure.SOURCES), wind_pressure.LIMITS)
     return found
 
 

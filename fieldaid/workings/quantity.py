@@ -67,18 +67,20 @@ def read(text: str, kind: Kind, name: str, bare: str | None = None) -> float:
     for words, unit in _TWO_WORDS.items():
         cleaned = re.sub(rf"{words}\b", unit, cleaned, flags=re.IGNORECASE)
     parts: list[tuple[float, str]] = []
+    plain = False
     at = 0
     while at < len(cleaned):
         part = _PART.match(cleaned, at)
         if part is None:
             raise _cannot(text, kind, name, bare)
         parts.append((_number(part["number"]), _known(part["unit"], text, kind, name, bare)))
+        plain = plain or part["unit"] is None
         at = part.end()
     if not parts or not all(math.isfinite(value) for value, _ in parts):
         raise _cannot(text, kind, name, bare)
-    # Only feet and inches are written in two parts, the larger first.
+    # Only feet and inches are written in two parts, each with its unit, the larger first.
     factors = [UNITS[kind][unit] for _, unit in parts]
-    if len(parts) > 1 and (kind != "length" or len(parts) > 2 or factors != sorted(factors, reverse=True)):
+    if len(parts) > 1 and (kind != "length" or plain or factors != [UNITS["length"]["ft"], UNITS["length"]["in"]]):
         raise _cannot(text, kind, name, bare)
     return sum(value * factor + _ZERO.get(unit, 0.0) for (value, unit), factor in zip(parts, factors, strict=True))
 

@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 from fieldaid.workings.limits import within
 from fieldaid.workings.wind import Lie
@@ -26,6 +26,9 @@ Row = tuple[float, ...]
 
 AIR_DENSITY = 1.225  # kg/m3 at 15 C and sea level, ISO 2533
 STEEPEST = 75.0
+SIGNS = get_args(Sign)
+# Roofs that are two plain slopes over a box, as in the codes' tables.
+FORMS = ("gable", "a-frame")
 SOURCES = ("ASCE 7-10 figure 27.4-1 (7-16: 27.3-1)", "EN 1991-1-4:2005 tables 7.4a, 7.4b")
 LIMITS = ("envelope of two design codes for an isolated gable-roofed box; trees, neighbours, dormers and gusts can "
           "turn the sign; near edges and ridge suction is stronger; a hole changes the flow around it")
