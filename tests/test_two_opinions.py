@@ -21,7 +21,7 @@ from fieldaid.hearing.awaited import answers_to, is_answer
 from fieldaid.hearing.choose import Alone, Silent, best
 from fieldaid.hearing.gate import Segment, segments
 from fieldaid.hearing.heard import EVERY, Either, Heard, make
-from fieldaid.hearing.likelihood.counterparts import Pairs, read_pairs, rewritten
+from fieldaid.hearing.likelihood.counterparts import Pairs, Swap, read_pairs, rewritten
 from fieldaid.hearing.likelihood.meanings import Meaning
 from fieldaid.hearing.likelihood.search import Row
 from fieldaid.hearing.sound import Sound
@@ -183,26 +183,27 @@ def test_a_sound_alike_that_is_no_number_keeps_its_lead_as_a_figure(grammar):
 
 
 def test_teens_and_tens_are_swapped_in_words_and_in_figures():
-    pairs = Pairs.of([("charged", "charge")])
-    assert ("fifteen", "fifty", "built nineteen fifty") in pairs.swaps("built nineteen fifteen")
-    assert ("fifty", "fifteen", "built nineteen fifteen") in pairs.swaps("built nineteen fifty")
-    assert pairs.swaps("charged the line") == [("charged", "charge", "charge the line")]
+    pairs = Pairs.of([("charged", "charge", 4.0)])
+    assert pairs.swaps("fifty feet long") == [Swap("fifty", "fifteen", "fifteen feet long")]
+    assert Swap("fifteen", "fifty", "built nineteen fifty") in pairs.swaps("built nineteen fifteen")
+    assert pairs.swaps("charged the line") == [Swap("charged", "charge", "charge the line", 4.0)]
     assert pairs.swaps("charge the line") == [] and pairs.swaps("discharged") == []
     assert rewritten("Built 1915.", "fifteen", "fifty") == "Built 1950."
     assert rewritten("Built in the 1950s", "fifty", "fifteen") is None
     assert rewritten("Charged the line", "charged", "charge") == "Charge the line"
 
 
-@pytest.mark.parametrize("line", ["one two", "a\tb\tc", "Fifteen\tfifty", "same\tsame"])
+@pytest.mark.parametrize("line", ["one two", "a\tb\tc", "a\tb\t1\t2", "Fifteen\tfifty", "same\tsame"])
 def test_a_broken_table_of_sound_alikes_is_named_with_its_line(tmp_path, line):
-    (tmp_path / "alike.tsv").write_text(f"# words\ncharged\tcharge\n{line}\n", encoding="utf-8")
+    (tmp_path / "alike.tsv").write_text(f"# words\ncharged\tcharge\t4\n{line}\n", encoding="utf-8")
     with pytest.raises(BrokenData) as failure:
         read_pairs(tmp_path / "alike.tsv")
-    assert failure.value.findings[0].line == 3
+    assert [one.line for one in failure.value.findings] == [3]
 
 
 def test_the_shipped_sound_alikes_are_sound():
-    assert read_pairs(data.folder("grammars") / "sound_alikes.tsv").others["fifteen"] == ("fifty",)
+    others = read_pairs(data.folder("grammars") / "sound_alikes.tsv").others
+    assert others["fifteen"] == (("fifty", 0.0),) and others["charged"][0][1] > 0
 
 
 # ---- the policy

@@ -65,10 +65,10 @@ def listed(recogniser: LikelihoodRecogniser, said: list[str]) -> list[str]:
     found = []
     for text in said:
         key = meaning_of(recogniser.grammar.parse(text))
-        for _, _, swapped in recogniser.pairs.swaps(text):
-            parsed = recogniser.grammar.parse(swapped)
+        for swap in recogniser.pairs.swaps(text):
+            parsed = recogniser.grammar.parse(swap.text)
             if meaning_of(parsed) != key:
-                found += [text, swapped] if states(parsed) and not parsed.refused else [text]
+                found += [text, swap.text] if states(parsed) and not parsed.refused else [text]
     return list(dict.fromkeys(found))
 
 

@@ -24,30 +24,44 @@ MOST_ROWS = 6
 
 
 @dataclass(frozen=True)
-class Pairs:
-    """What rows of words could have been instead: {words heard: others}. Teens and tens stand for each other always."""
+class Swap:
+    """A text as it could have been instead: `words` of it stand for `other`. `handicap` is taken off its lead [nat]."""
 
-    others: Mapping[str, tuple[str, ...]]
+    words: str
+    other: str
+    text: str
+    handicap: float = 0.0
+
+
+@dataclass(frozen=True)
+class Pairs:
+    """What rows of words could have been instead: {words heard: ((others, handicap), ...)}. Teens and tens stand for
+    each other always. The handicap is for pairs that the model favours one side of, whatever was said."""
+
+    others: Mapping[str, tuple[tuple[str, float], ...]]
 
     @classmethod
-    def of(cls, pairs: Iterable[tuple[str, str]]) -> Pairs:
-        """From (heard, could be)."""
-        found: dict[str, list[str]] = {}
-        for heard, other in [*TEENS.items(), *((ty, teen) for teen, ty in TEENS.items()), *pairs]:
-            found.setdefault(heard, []).append(other)
+    def of(cls, pairs: Iterable[tuple[str, str, float]]) -> Pairs:
+        """From (heard, could be, handicap)."""
+        found: dict[str, list[tuple[str, float]]] = {}
+        teens = [*TEENS.items(), *((ty, teen) for teen, ty in TEENS.items())]
+        for heard, other, handicap in [*((one, two, 0.0) for one, two in teens), *pairs]:
+            found.setdefault(heard, []).append((other, handicap))
         return cls({words: tuple(dict.fromkeys(others)) for words, others in found.items()})
 
-    def swaps(self, text: str) -> list[tuple[str, str, str]]:
-        """(words, other words, the text with them) for each place of `text` where others could have been said."""
+    def swaps(self, text: str) -> list[Swap]:
+        """One for each place of `text` where other words could have been said."""
         found = []
         for words, others in self.others.items():
             for match in re.finditer(rf"(?<![\w']){re.escape(words)}(?![\w'])", text):
-                found += [(words, other, f"{text[:match.start()]}{other}{text[match.end():]}") for other in others]
+                found += [Swap(words, other, f"{text[:match.start()]}{other}{text[match.end():]}", handicap)
+                          for other, handicap in others]
         return found
 
 
 def read_pairs(path: Path) -> Pairs:
-    """The pairs of a file: on a line what is heard, a tab, what it could have been; `#` starts a comment.
+    """The pairs of a file: on a line what is heard, a tab, what it could have been, and if wanted a tab and the
+    handicap [nat]; `#` starts a comment.
 
     Raises
     ------
@@ -62,12 +76,13 @@ def read_pairs(path: Path) -> Pairs:
     for number, line in enumerate(lines, start=1):
         if not line.strip() or line.startswith("#"):
             continue
-        both = [" ".join(part.split()) for part in line.split("\t")]
-        if len(both) != 2 or not all(re.fullmatch(r"[a-z' ]+", part) for part in both) or both[0] == both[1]:
-            findings.append(Finding(str(path), number, 1, "ALIKE-001", "a line is some words, a tab, other words",
-                                    "fifteen<tab>fifty"))
+        heard, other, handicap = (" ".join(part.split()) for part in f"{line}\t\t".split("\t")[:3])
+        good = all(re.fullmatch(r"[a-z' ]+", part) for part in (heard, other)) and heard != other
+        if not good or not re.fullmatch(r"(\d+(\.\d+)?)?", handicap) or line.count("\t") > 2:
+            findings.append(Finding(str(path), number, 1, "ALIKE-001", "a line is some words, a tab, other words, and "
+                                    "if wanted a tab and a number", "fifteen<tab>fifty"))
         else:
-            pairs.append((both[0], both[1]))
+            pairs.append((heard, other, float(handicap or 0.0)))
     if findings:
         raise BrokenData("the sound-alikes cannot be used", findings)
     return Pairs.of(pairs)

@@ -187,18 +187,18 @@ class LikelihoodRecogniser:
         return [row.score for row in score(model, self._forms, model.encode(samples), texts)]
 
     def alike(self, measured: Measured, text: str) -> list[tuple[str, float]]:
-        """The texts that `text`, a meaning that was measured, is easily confused with, and its lead over each [nat]."""
+        """The texts that `text`, a meaning that was measured, is easily confused with, and its lead over each, less
+        the handicap of the pair [nat]."""
         parse = self._parse(measured.awaiting)
         key = meaning_of(parse(text))
         rows = [row for row in measured.found.rows if meaning_of(parse(row.text)) == key]
         rows = rows or [one.row for one in measured.meanings if one.key == key]
         found = []
-        for words, other, swapped in self.pairs.swaps(text):
-            parsed = parse(swapped)
-            if meaning_of(parsed) != key:
-                ahead = lead_over(self._open(), measured.encoded, rows, words, other)
+        for swap in self.pairs.swaps(text):
+            if meaning_of(parse(swap.text)) != key:
+                ahead = lead_over(self._open(), measured.encoded, rows, swap.words, swap.other)
                 if ahead is not None:
-                    found.append((swapped, ahead))
+                    found.append((swap.text, ahead - swap.handicap))
         return found
 
     def with_alike(self, measured: Measured) -> Measured:
