@@ -247,6 +247,27 @@ def test_an_awaited_answer_needs_none_for_a_short_while_only(talk):
     assert one.picture["water.on_fire"] == "yes"
 
 
+def test_an_affirm_that_comes_too_late_has_the_question_asked_anew(talk):
+    one = talk()
+    one.say("field aid rafters")
+    one.session._asked_at -= 31
+    assert one.say("affirm")[1] == ["Heard: framing: rafters. Affirm?"] and one.picture == {}
+    one.say("affirm")
+    assert one.picture == {"roof.framing": "rafters"}
+
+
+def test_the_time_to_answer_begins_when_the_question_is_said(talk):
+    one = talk()
+    one.speaker.silent = True
+    one.say("field aid rafters")
+    one.session._asked_at -= 31
+    assert one.session.awaiting(one.session._asked_at + 31) is None
+    one.loop._began("0001", "question", monotonic())
+    one.loop_is_idle()
+    one.say("affirm")
+    assert one.picture == {"roof.framing": "rafters"}
+
+
 def test_what_was_not_understood_is_asked_only_if_it_was_for_the_tool(talk):
     one = talk()
     shown, spoken = one.say("?can you bring me some water")

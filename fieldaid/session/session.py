@@ -173,8 +173,8 @@ class Session:
                                          "parsed": asdict(parsed), "figures": figures or {}})
         self.count = said.n
         if ignored:
-            effects = Effects(replies=(("question" if ignored == DANGER_OVER else "note", ignored),),
-                              understood=False, stop_voice=ignored == DANGER_OVER)
+            effects = Effects(replies=(("question" if ignored.endswith("?") or ignored == DANGER_OVER else "note",
+                                        ignored),), understood=False, stop_voice=ignored == DANGER_OVER)
         else:
             self.state, effects = reduce(self.state, said, self._phrase)
         ms = {"parse": watch.lap()}
@@ -225,6 +225,11 @@ class Session:
         """What a bare answer would answer at `at` seconds: "affirm", a fact, or nothing any more."""
         return self.state.expecting if at - self._asked_at <= ANSWER_WITHIN_S else None
 
+    def question_said(self, at: float) -> None:
+        """The voice has come to its last answer at `at` seconds: a question in it may be answered from now on."""
+        if self.state.expecting is not None:
+            self._asked_at = max(self._asked_at, at)
+
     def _ignored(self, parsed: Parsed, at: float, over: tuple[str, ...], addressed: bool) -> str:
         """Why a line is not heard as a message; empty when it is one."""
         if over and not counts_over_voice(parsed, over):
@@ -234,6 +239,8 @@ class Session:
         awaited = self.awaiting(at) is not None
         if not self.call_sign or addressed or over or is_message(parsed, self.state, awaited):
             return ""
+        if self.state.asked and {"affirm", "negative"} & set(parsed.line.lower().rstrip(".").split()):
+            return f"Heard: {'; '.join(one.text for one in self.state.asked)}. Affirm?"  # too late: it is asked anew
         return NOT_A_MESSAGE
 
     def _judge(self, at: float) -> Judged:

@@ -151,6 +151,8 @@ class Loop:
         if isinstance(event, Caught):
             self._answer(event)
         elif isinstance(event, _Began):
+            if event.n == self.session.count:
+                self.session.question_said(now())
             self._write_times(event.n, event.at)
         elif isinstance(event, _Tell):
             self._print(event.text)
