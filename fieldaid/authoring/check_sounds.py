@@ -19,9 +19,9 @@ _ONE_CLASS = 0.5
 
 
 @functools.cache
-def _dictionary() -> dict[str, tuple[str, ...]]:
-    """Every word of the recogniser's dictionary and of the grammar's additions; empty when there is none."""
-    found: dict[str, tuple[str, ...]] = {}
+def _dictionary() -> dict[str, str]:
+    """Every word of the recogniser's dictionary with its phones; empty when there is no dictionary."""
+    found: dict[str, str] = {}
     try:
         import pocketsphinx
 
@@ -29,7 +29,7 @@ def _dictionary() -> dict[str, tuple[str, ...]]:
         with open(path, encoding="utf-8") as lines:
             for line in lines:
                 word, _, said = line.partition(" ")
-                found[word] = said  # type: ignore[assignment]
+                found[word] = said
     except (ImportError, OSError):
         return {}
     return found
@@ -47,7 +47,7 @@ def _additions() -> dict[str, list[str]]:
 
 
 def can_measure() -> bool:
-    """Whether a dictionary is there at all."""
+    """Whether a dictionary is there at all; without one nothing is said of how words sound."""
     return bool(_dictionary())
 
 

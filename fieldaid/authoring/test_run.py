@@ -10,8 +10,8 @@ from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
 
-from fieldaid.authoring.check_words import show
 from fieldaid.authoring.check_situations import flow
+from fieldaid.authoring.check_words import show
 from fieldaid.authoring.finding_output import Case
 from fieldaid.authoring.test_files import EXPECTED, Listed, SituationTest
 from fieldaid.errors import EngineError, Finding

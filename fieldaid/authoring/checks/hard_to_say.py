@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 
 from fieldaid.authoring.check import Check, Page
 from fieldaid.authoring.check_bench import Bench
-from fieldaid.authoring.check_sounds import sounds_of
+from fieldaid.authoring.check_sounds import can_measure, sounds_of
 from fieldaid.errors import Finding
 from fieldaid.facts.vocabulary import FACTS
 from fieldaid.guidance.pack import Rule
@@ -49,7 +49,7 @@ def _trouble(rule: Rule, bench: Bench) -> Iterator[tuple[str, str]]:
             yield f"it spells {word}", "say a word for it"
         elif len(word) == 1 and word.upper() not in "ABCDI":
             yield f"it says the letter {word}", "letters rhyme; say a word"
-        elif len(word) > 1 and not sounds_of(word):
+        elif len(word) > 1 and can_measure() and not sounds_of(word):
             yield f"no pronouncing dictionary has {word}", "check the spelling, or say it in other words"
     first = rule.when.binding or rule.when.first
     if "{value}" in rule.say and first is not None:

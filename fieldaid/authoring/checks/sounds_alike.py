@@ -7,7 +7,7 @@ from collections.abc import Iterable
 
 from fieldaid.authoring.check import Check, Page
 from fieldaid.authoring.check_bench import Bench, place
-from fieldaid.authoring.check_sounds import close_pairs, difference, phones
+from fieldaid.authoring.check_sounds import can_measure, close_pairs, difference, phones
 from fieldaid.authoring.checks.hard_to_say import SPOKEN
 from fieldaid.errors import Finding
 from fieldaid.guidance.pack import Rule
@@ -23,6 +23,8 @@ _LEAD = {"trigger": "leave now", "access": "stay off", "gate": "hold cut"}
 
 
 def find(bench: Bench) -> Iterable[Finding]:
+    if not can_measure():
+        return
     rules = [rule for rule in bench.rules if rule.live and rule.conclude.kind in SPOKEN and rule.say]
     fragments = [phones(re.sub(r"\{\w+\}", " ", rule.say)) for rule in rules]
     whole = [[*phones(_LEAD.get(rule.conclude.kind, "")), *said] for rule, said in zip(rules, fragments, strict=True)]
