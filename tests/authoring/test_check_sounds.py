@@ -39,7 +39,8 @@ def test_a_word_that_no_dictionary_has_has_no_phones_and_is_spelt() -> None:
 
 @pytest.mark.parametrize("near, far", [
     (("fifteen", "fifty"), ("fifteen", "thirty")), (("b", "d"), ("b", "charlie")),
-    (("wires", "wind"), ("wires", "deck")), (("hold", "held"), ("hold", "open")), (("solid", "soft"), ("solid", "burned through"))])
+    (("wires", "wind"), ("wires", "deck")), (("hold", "held"), ("hold", "open")),
+    (("solid", "soft"), ("solid", "burned through"))])
 def test_known_confusions_are_nearer_than_other_words(near: tuple[str, str], far: tuple[str, str]) -> None:
     assert apart(*near) < apart(*far)
 
