@@ -22,7 +22,7 @@ from fieldaid.guidance.examples import situation_of
 from fieldaid.guidance.pack import Example, Pack, Rule
 
 Facts = Mapping[str, Any]
-MOST_ROWS, MOST_NEAR = 24, 1500
+MOST_ROWS, MOST_NEAR, AT_ONCE = 24, 1500, 120
 # Units that are told whole.
 COUNTED = ("year", "members", "ways", "layers", "stories")
 # Beginnings that between them reach every answer of access and gate.
@@ -210,22 +210,32 @@ def notices(pack: Pack, mutants: Iterable[Mutant]) -> tuple[list[Notice], list[M
     if not left:
         return [], []
     rule = pack.rule(left[0].of)
-    pairs = [(one, shipped) for one in near(pack, rule) if (shipped := one.shipped(pack)) is not None]
+    chosen: list[Notice] = []
+    every = near(pack, rule)
+    for start in range(0, len(every), AT_ONCE):
+        chosen += _choose(pack, rule, every[start:start + AT_ONCE], left)
+        if not left:
+            break
+    return chosen, left
+
+
+def _choose(pack: Pack, rule: Rule, situations: Iterable[Near], left: list[Mutant]) -> Iterator[Notice]:
+    """Situations of these that notice mutants which are left; they are then left no more."""
+    pairs = [(one, shipped) for one in situations if (shipped := one.shipped(pack)) is not None]
     trial = Trial(pack, [shipped for _, shipped in pairs])
     seen: dict[tuple[int, str], list[Mutant]] = {}
     for mutant in left:
         for n, key in _noticed(trial, mutant, rule):
             seen.setdefault((n, key), []).append(mutant)
-    chosen: list[Notice] = []
     while left:
         best = max(seen, key=lambda one: (sum(1 for mutant in seen[one] if mutant in left), -pairs[one[0]][0].size),
                    default=None)
         caught = [mutant for mutant in seen[best] if mutant in left] if best is not None else []
         if best is None or not caught:
-            break
-        chosen.append(Notice(pairs[best[0]][0], _expected(trial, best, rule), tuple(caught)))
-        left = [mutant for mutant in left if mutant not in caught]
-    return chosen, left
+            return
+        yield Notice(pairs[best[0]][0], _expected(trial, best, rule), tuple(caught))
+        for mutant in caught:
+            left.remove(mutant)
 
 
 def _noticed(trial: Trial, mutant: Mutant, rule: Rule) -> Iterator[tuple[int, str]]:
