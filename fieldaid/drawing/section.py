@@ -63,6 +63,7 @@ def draw_section(page: Page, area: Box, question: Question, opening: Opening) ->
     for point in profile[::2]:
         labels.mark(at(*point), 5.0)
     mid = at((start + stop) / 2, (h0 + h1) / 2)
+    labels.put(page, "opening", mid, bold=True, first=14)
     if question.ceiling == "flat":
         page.add(Path((at(0.0, 0.0), at(line.length, 0.0)), 3.0, dash=(14.0, 5.0)))
         depth = (h0 + h1) / 2
@@ -77,4 +78,3 @@ def draw_section(page: Page, area: Box, question: Question, opening: Opening) ->
             at(line.length / 2, 0.0),
             first=0,
         )
-    labels.put(page, "opening", mid, bold=True, first=14)

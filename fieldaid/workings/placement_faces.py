@@ -22,8 +22,10 @@ from fieldaid.workings.placement_model import Lie, Obstacle, Question, Spot
 from fieldaid.workings.roof_model import Face, RoofModel
 
 NORMALS: dict[str, Spot] = {"A": (0.0, -1.0), "B": (-1.0, 0.0), "C": (0.0, 1.0), "D": (1.0, 0.0)}
-# Faces steeper than this across the wind count as faced by it: 45 degrees off, as in `wind.lie_of_sides`.
+# A side up to 45 degrees off the wind is faced by it, as in `wind.lie_of_sides`.
 _FACING = math.cos(math.radians(45.0)) - 1e-9
+# Members this close along the eave are one row [m].
+_ONE_ROW = 1e-3
 _KEPT_BACK = ("ridge", "hip", "valley", "curb", "break", "high edge")
 
 
@@ -114,13 +116,11 @@ class Ground:
     @cached_property
     def rows(self) -> tuple[float, ...]:
         """Where members stand along the eave, each once."""
-        found: list[float] = []
         middles = shapely.get_x(shapely.centroid(np.array([line for _, line in self.members], dtype=object)))
+        found: list[float] = []
         for at in sorted(middles.tolist()):
-            if not found or at - found[-1] > 2 * limits.MEMBER_CLEAR.value:
+            if not found or at - found[-1] > _ONE_ROW:
                 found.append(at)
-            else:
-                found[-1] = at
         return tuple(found)
 
     @cached_property

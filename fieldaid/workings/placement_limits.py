@@ -70,6 +70,7 @@ FEWEST_BAYS = Limit(2, "bays that a rectangle reaches into", COMMON_PRACTICE)
 SIZES_FT = ((8.0, 4.0), (4.0, 8.0), (6.0, 4.0), (4.0, 6.0), (4.0, 4.0))
 SIZE_SOURCE = "G03, G04, G06"
 TRIANGLE_LEG = Limit(2.5 * FOOT, "shortest side of a triangle", "G02")
+TRIANGLE_LONGEST = Limit(9.0 * FOOT, "longest kerf of a triangle or trapezoid", COMMON_PRACTICE)
 TRIANGLE_AREA = (
     Limit(6.0 * FOOT**2, "least area of a triangle or trapezoid", "G02"),
     Limit(34.0 * FOOT**2, "largest area of a triangle or trapezoid", "G06"),
@@ -83,7 +84,7 @@ OFF_FIRE = Wish(30.0, "the opening is not over the fire at all", "G01")
 FIRE_DISTANCE = Wish(2.0, "each foot from the fire", "G01")
 FIRE_MIDDLE = Wish(0.3, "each foot from the middle of the part of the house the fire was told in", "G01")
 OTHER_FACE = Wish(10.0, "the face does not drain to the fire's side", "G01")
-LOW = Wish(0.7, "each foot that its middle is below the highest line of the face", "G01")
+LOW = Wish(1.0, "each foot that its middle is below the highest line of the face", "G01")
 ALONG_WIND = Wish(6.0, "the wind runs along the face instead of away from it", "W11")
 OFF_SIZE = Wish(0.5, "each foot of width more or less than the nominal one", "G03")
 SMALL = Wish(0.6, "each square foot short of four by eight", "G06, X3")

@@ -75,7 +75,7 @@ def rectangles(ground: Ground, kind: OpeningKind) -> Shapes:
     bays = [at for at in ground.bays if left - 1e-9 <= at <= right + 1e-9]
     stride = max(1, math.ceil(len(bays) / _MOST_BAYS))
     for size, (wide, high) in enumerate(limits.SIZES_FT):
-        spans = _spans(ground, bays, wide, stride)
+        spans = _spans(bays, wide, stride)
         count = int((top - low - high * FOOT) / STEP + 1e-9) + 1
         if count < 1:
             continue
@@ -90,19 +90,21 @@ def rectangles(ground: Ground, kind: OpeningKind) -> Shapes:
     return Shapes(shapes, table[:, :4], np.full(len(rows), kind, dtype=object), table[:, 4].astype(int), of)
 
 
-def _spans(ground: Ground, bays: list[float], wide_ft: float, stride: int) -> list[tuple[float, float]]:
-    """Pairs of bay middles about `wide_ft` apart with at least one member between them."""
-    found = []
-    for first in range(0, len(bays), stride):
-        widths = [
-            (abs((bays[last] - bays[first]) / FOOT - wide_ft), bays[last])
-            for last in range(first + 1, min(len(bays), first + _MOST_BAYS))
-            if wide_ft - _LESS <= (bays[last] - bays[first]) / FOOT <= wide_ft + _MORE
-        ]
-        # Two widths as near as each other both stand, so that a mirrored roof has the mirrored choice.
-        # A member stands between any two bays.
-        found += [(bays[first], end) for off, end in widths if off <= min(widths)[0] + 0.05]
-    return found
+def _spans(bays: list[float], wide_ft: float, stride: int) -> list[tuple[float, float]]:
+    """Pairs of bay middles about `wide_ft` apart; a member stands between any two bays.
+
+    For each bay the nearest width to its right and to its left; of two as near both, so that a mirrored roof has the
+    mirrored choice.
+    """
+    at = np.array(bays)
+    if len(at) < 2:
+        return []
+    widths = (at[None, :] - at[:, None]) / FOOT
+    off = np.where((widths >= wide_ft - _LESS) & (widths <= wide_ft + _MORE), np.abs(widths - wide_ft), np.inf)
+    right, left = off.min(axis=1, keepdims=True), off.min(axis=0, keepdims=True)
+    first, last = np.nonzero(np.isfinite(off) & ((off <= right + 0.05) | (off <= left + 0.05)))
+    keep = first % stride == 0
+    return list(zip(at[first[keep]].tolist(), at[last[keep]].tolist(), strict=True))
 
 
 def under_a_point(ground: Ground) -> Shapes:
@@ -133,7 +135,10 @@ def under_a_point(ground: Ground) -> Shapes:
     kept, kinds = [], []
     for (left, _, right, _), one in zip(bounds.tolist(), found[first], strict=True):
         ring = _corners(one)
-        if len(ring) not in (3, 4) or min(map(math.dist, ring, [*ring[1:], ring[0]])) < limits.TRIANGLE_LEG.value:
+        if len(ring) not in (3, 4):
+            continue
+        sides = list(map(math.dist, ring, [*ring[1:], ring[0]]))
+        if min(sides) < limits.TRIANGLE_LEG.value or max(sides) > limits.TRIANGLE_LONGEST.value:
             continue
         if any(left < row < right for row in ground.rows):
             kept.append(Polygon(ring))
