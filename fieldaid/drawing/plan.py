@@ -12,6 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from fieldaid.drawing import symbols
 from fieldaid.drawing.labels import Box, Labels
 from fieldaid.drawing.patterns import filled, polygons
+from fieldaid.drawing.plan_cuts import draw_cuts
 from fieldaid.drawing.scene import Scene
 from fieldaid.drawing.shapes import Page, Path, Spot
 from fieldaid.workings.placement_model import Opening
@@ -99,7 +100,8 @@ class Plan:
         """Asks for a label near `at`; `outside` keeps it off the roof where there is room for that."""
         self.waiting.append((text, at, bold, first, outside))
 
-    def _say(self, mark: str, words: str) -> None:
+    def say(self, mark: str, words: str) -> None:
+        """Notes that the legend explains `mark`."""
         self.used.setdefault(mark, words)
 
     # -- the roof ----------------------------------------------------------------------------------------------------
@@ -110,15 +112,15 @@ class Plan:
         for member in roof.members if self.scene.to_scale else ():
             if member.face:
                 self.page.add(Path(tuple(self.at(x, y) for x, y in member.plan.coords), 1.0, dash=(3.0, 4.0)))
-                self._say("member", "rafters, jacks, joists: ridden over, not cut")
+                self.say("member", "rafters, jacks, joists: ridden over, not cut")
         if roof.overhang_m:
             self.page.add(Path(self.ring(roof.footprint), 1.5, dash=(9.0, 6.0), closed=True))
-            self._say("wall", "walls below")
+            self.say("wall", "walls below")
         for line in roof.lines:
             width, dash = STYLES[line.kind]
             self.page.add(Path(tuple(self.at(x, y) for x, y in line.plan.coords), width, dash=dash))
             if line.kind in ("ridge", "hip", "valley", "curb"):
-                self._say(line.kind, f"{line.kind}: not cut")
+                self.say(line.kind, f"{line.kind}: not cut")
 
     def _names(self) -> None:
         """The words at ridge, hips and valleys, each kind once."""
@@ -135,7 +137,7 @@ class Plan:
             bad_deck = shapely.union_all([self._deck(place) for place, _ in scene.decks])
             for part in polygons(self.on_page(self.roof.outline.difference(bad_deck))):
                 self.page.add(*filled(part, "crossed", 26.0, 2.0))
-            self._say("no-go", "nobody goes here")
+            self.say("no-go", "nobody goes here")
         bad = (
             {}
             if scene.no_go
@@ -146,19 +148,19 @@ class Plan:
             where = self.on_page(face.plan)
             if face.side in refused:
                 self.page.add(*filled(where, "crossed", 26.0, 2.0))
-                self._say("no-go", "nobody goes here")
+                self.say("no-go", "nobody goes here")
                 spot = where.representative_point()
                 self._label(refused[face.side].split(",")[0], (spot.x, spot.y), bold=True)
             elif face.name in bad:
                 self.page.add(*filled(where, "level", 13.0, 1.0))
-                self._say("windward", "the wind blows onto it: no opening")
+                self.say("windward", "the wind blows onto it: no opening")
         for place, what in scene.decks:
             shape = self._deck(place)
             for part in polygons(self.on_page(shape)):
                 self.page.add(*filled(part, "crossed", 14.0, 2.5))
                 spot = part.representative_point()
                 self._label(f"{what} deck", (spot.x, spot.y), bold=True)
-            self._say("no-go", "nobody goes here")
+            self.say("no-go", "nobody goes here")
 
     def _deck(self, place: str) -> BaseGeometry:
         """The part of the roof that a place of the deck names."""
@@ -176,19 +178,19 @@ class Plan:
             middle = shape.centroid
             if one.kind == "array":
                 self.page.add(Path(ring, 3.0, "black", "white", True), *filled(shape, "grid", 16.0, 1.2))
-                self._say("array", "solar panels: live always")
+                self.say("array", "solar panels: live always")
             elif one.kind in ("skylight", "scuttle"):
                 self.page.add(*symbols.crossed_square(ring))
-                self._say("skylight", "skylight or scuttle: a fall hole")
+                self.say("skylight", "skylight or scuttle: a fall hole")
             elif one.kind == "chimney":
                 self.page.add(Path(ring, 2.0, "black", "black", True))
-                self._say("chimney", "chimney")
+                self.say("chimney", "chimney")
             elif one.kind == "bad deck":
                 self.page.add(Path(ring, 3.0, "black", "white", True), *filled(shape, "crossed", 12.0, 2.5))
-                self._say("no-go", "nobody goes here")
+                self.say("no-go", "nobody goes here")
             else:
                 self.page.add(Path(ring, 2.5, "black", "white", True), *filled(shape, "upright", 9.0, 1.5))
-                self._say("other", "something else that stands there")
+                self.say("other", "something else that stands there")
             reach = min(shape.bounds[2] - shape.bounds[0], shape.bounds[3] - shape.bounds[1]) / 2
             self.labels.keep_free(*([shape.bounds] if one.kind == "chimney" else []))
             self._label(one.name or one.kind, (middle.x, middle.y), first=0 if reach > 24 else reach + 6)
@@ -205,18 +207,18 @@ class Plan:
         second = scene.answer.second if scene.answer else None
         if second is not None and scene.question is not None and scene.question.mode == "full":
             self.page.add(Path(self.ring(second.plan), 2.5, dash=(4.0, 5.0), closed=True))
-            self._say("second", "the second place")
+            self.say("second", "the second place")
             middle = self.on_page(second.plan).centroid
             self._label("second", (middle.x, middle.y))
         if best.face and best.drop_path.area > best.plan.area * 1.01:
             strip = self.on_page(best.drop_path)
             clipped = strip.intersection(shapely.box(*self.area))
             self.page.add(*filled(clipped, "back diagonal", 16.0, 1.2, (10.0, 8.0)))
-            self._say("drop", "drop path: nobody below")
+            self.say("drop", "drop path: nobody below")
         shape = self.on_page(best.plan)
         self.page.add(Path(self.ring(best.plan), 5.0, "black", "white", True), *filled(shape, "diagonal", 12.0, 1.5))
-        self._say("opening", "the opening proposed")
-        self._cuts(best, shape)
+        self.say("opening", "the opening proposed")
+        draw_cuts(self, best, shape)
         return best
 
     def _rough_face(self) -> None:
@@ -227,56 +229,6 @@ class Plan:
         spot = face.plan.representative_point()
         toward = LineString([(spot.x, spot.y), high]).interpolate(0.3, normalized=True)
         self._label("this face, high: by its side alone, not measured", self.at(toward.x, toward.y), bold=True)
-
-    def _cuts(self, best: Opening, shape: BaseGeometry) -> None:
-        """The kerfs and their numbers, just outside the opening; kerfs inside it are numbered on themselves."""
-        middle = shape.centroid
-        for cut in best.cuts:
-            self.page.add(Path(tuple(self.on_page(cut.plan).coords), 5.0))
-        upright = [cut for cut in best.cuts if best.kind == "louvred panels" and cut.number > 2]
-        # Where upright kerfs stand close together the first and the last keep their numbers, the others give way.
-        ranked = sorted(upright, key=lambda cut: (cut is not upright[-1], cut is not upright[0], cut.number))
-        for cut in [*(cut for cut in best.cuts if cut not in upright), *ranked]:
-            line = self.on_page(cut.plan)
-            spot = line.interpolate(0.5, normalized=True)
-            at: Spot | None = self._beside(line, (spot.x - middle.x, spot.y - middle.y), best)
-            if cut in upright:
-                at = self._on_kerf(line, upright.index(cut) % 2 == 0)
-            if at is not None:
-                self.page.add(*symbols.number(at, str(cut.number)))
-                self.labels.mark(at, symbols.NUMBER)
-        self.labels.keep_free(shape.bounds)
-        if best.cuts:
-            self._say("number", "order of the cuts")
-
-    def _on_kerf(self, line: LineString, high: bool) -> Spot | None:
-        """Where the number of a kerf between two others goes: on the kerf itself, near one end; None without room."""
-        (x0, y0), (x1, y1) = sorted([line.coords[0], line.coords[-1]], key=lambda point: (point[1], point[0]))
-        reach = symbols.NUMBER
-        for share in (0.2, 0.8) if high else (0.8, 0.2):
-            at = (x0 + (x1 - x0) * share, y0 + (y1 - y0) * share)
-            if self.labels.is_free((at[0] - reach, at[1] - reach, at[0] + reach, at[1] + reach)):
-                return at
-        return None
-
-    def _beside(self, line: LineString, out: Spot, best: Opening) -> Spot:
-        """Where a kerf's number goes: outside it, else inside, clear of people and of other numbers."""
-        (x0, y0), (x1, y1) = line.coords[0], line.coords[-1]
-        long = math.hypot(x1 - x0, y1 - y0) or 1.0
-        square = (-(y1 - y0) / long, (x1 - x0) / long)
-        sign = 1.0 if square[0] * out[0] + square[1] * out[1] >= 0 else -1.0
-        people = [self.at(*one.at) for one in best.stances]
-        reach = symbols.NUMBER
-        first = None
-        for away in (reach + 7, -(reach + 7), reach + 24):
-            for share in (0.5, 0.3, 0.7, 0.1, 0.9):
-                spot = (x0 + (x1 - x0) * share, y0 + (y1 - y0) * share)
-                at = (spot[0] + sign * square[0] * away, spot[1] + sign * square[1] * away)
-                first = first or at
-                box = (at[0] - reach, at[1] - reach, at[0] + reach, at[1] + reach)
-                if self.labels.is_free(box) and all(math.dist(at, one) > reach + 15 for one in people):
-                    return at
-        return first or out
 
     # -- fire, smoke, people -----------------------------------------------------------------------------------------
 
@@ -292,7 +244,7 @@ class Plan:
         at = self._clear_of_opening(self.at(x0 + (x1 - x0) * tx, y0 + (y1 - y0) * ty), 30.0)
         self.page.add(*symbols.flame(at))
         self.labels.mark(at, 26)
-        self._say("fire", "fire: somewhere in that part of the house")
+        self.say("fire", "fire: somewhere in that part of the house")
         self._label(scene.fire or "fire", at, bold=True, first=32)
 
     def _clear_of_opening(self, at: Spot, radius: float) -> Spot:
@@ -314,9 +266,9 @@ class Plan:
             words = f"{one.vent.replace('_', ' ')}: {one.volume or 'smoke'}{', ' + one.push if one.push else ''}"
             self._label(words, at, first=22)
             if one.volume == "none":
-                self._say("no smoke", "looked at: no smoke seen there")
+                self.say("no smoke", "looked at: no smoke seen there")
             else:
-                self._say("smoke", "smoke at a vent; more curls, more smoke")
+                self.say("smoke", "smoke at a vent; more curls, more smoke")
 
     def _vent(self, vent: str, side: str) -> Spot:
         x0, y0, x1, y1 = self.roof.outline.bounds
@@ -355,10 +307,10 @@ class Plan:
                         dash=(3.0, 8.0),
                     )
                 )
-                self._say("side ladder", "only its side is told: anywhere on the dots")
+                self.say("side ladder", "only its side is told: anywhere on the dots")
             self.page.add(*symbols.ladder(at, out, way.told))
             if way.told:
-                self._say("ladder", "ladder: a way off")
+                self.say("ladder", "ladder: a way off")
             centre = (at[0] + out[0] * 24, at[1] + out[1] * 24)
             self.labels.mark(centre, 34)
             if not way.usable:
@@ -366,7 +318,7 @@ class Plan:
                     Path(((centre[0] - 30, centre[1] - 30), (centre[0] + 30, centre[1] + 30)), 4.0),
                     Path(((centre[0] - 30, centre[1] + 30), (centre[0] + 30, centre[1] - 30)), 4.0),
                 )
-                self._say("lost ladder", "ladder that is not usable")
+                self.say("lost ladder", "ladder that is not usable")
             self._label(way.name, (at[0] + out[0] * 60, at[1] + out[1] * 60), first=6, outside=True)
 
     def _outward(self, ends: tuple[Spot, Spot]) -> Spot:
@@ -390,12 +342,12 @@ class Plan:
         way = [self.at(x, y) for x, y in best.way.coords]
         if best.way.length > 1e-6:
             self.page.add(*symbols.arrow(way[0], way[-1], 3.0, 16.0, (12.0, 7.0)))
-            self._say("way", "the way off behind the crew")
+            self.say("way", "the way off behind the crew")
         for one in best.stances:
             at = self.at(*one.at)
             self.page.add(*symbols.person(at))
             self.labels.mark(at, 14)
-            self._say("person", "where each ends before it is opened")
+            self.say("person", "where each ends before it is opened")
         for one in best.stances:
             self._label(one.who.split(",")[0], self.at(*one.at), first=16)
 
@@ -431,7 +383,7 @@ class Plan:
             at = self._clear_of_opening((middle[0] + x * away, middle[1] - y * away), 44.0)
             self.page.add(*symbols.wind(at, (-x, y)))
             self.labels.mark(at, 42)
-            self._say("wind", "wind")
+            self.say("wind", "wind")
             words = (scene.wind or "wind").replace("wind from ", "wind from\n").replace(", ", ",\n")
             self._label(words, at, bold=True, first=44, outside=True)
         if scene.to_scale:
