@@ -11,13 +11,11 @@ from typing import TextIO
 from fieldaid.authoring import finding_output as output
 from fieldaid.authoring.finding_output import Case
 from fieldaid.authoring.test_files import Listed, SituationTest, read_tests
-from fieldaid.authoring.test_run import Runner
+from fieldaid.authoring.test_run import READY_S, Runner
 from fieldaid.errors import BrokenData, WrongUse
 from fieldaid.guidance.engine import HOW_TO_GET_IT, Engine, is_installed
 from fieldaid.guidance.pack import Pack, Rule, load_pack
 from fieldaid.guidance.yaml_nodes import Node
-
-READY_S = 20.0
 
 
 @dataclass(frozen=True)
@@ -58,7 +56,10 @@ def run(folder: Path, on: Path | None = None, only: str = "", engine: bool = Tru
         raise WrongUse(f"no situation and no rule holds {only!r}", next_step="leave --only out, or give fewer letters")
     own = {rule.id: list(own_tests(rule)) for rule in rules}
     with _second(pack, engine) as (second, notice):
-        cases = Runner(pack, second).run_all([*chosen, *(one for its in own.values() for one in its)])
+        runner = Runner(pack, second)
+        cases = runner.run_all([*chosen, *(one for its in own.values() for one in its)])
+    if not notice and not runner.second_ran:
+        notice = "One channel only: the second did not start; see fieldaid doctor."
     situations, carried = tuple(cases[:len(chosen)]), iter(cases[len(chosen):])
     by_rule = tuple(_rule_case(rule, [next(carried) for _ in own[rule.id]]) for rule in rules)
     return Result(situations, by_rule, len(cases) - len(chosen), notice)
@@ -96,10 +97,7 @@ def _second(pack: Pack, wanted: bool) -> Iterator[tuple[Engine | None, str]]:
         return
     engine = Engine(pack, ready_s=READY_S)
     try:
-        if engine.wait_ready(READY_S):
-            yield engine, ""
-        else:
-            yield None, "One channel only: the second did not start; see fieldaid doctor."
+        yield engine, ""
     finally:
         engine.close()
 

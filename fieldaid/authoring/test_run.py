@@ -23,7 +23,7 @@ from fieldaid.guidance.outcome import Outcome
 from fieldaid.guidance.pack import Pack, Rule
 from fieldaid.guidance.reference import Held, Reference
 
-ENGINE_S = 10.0
+ENGINE_S, READY_S = 10.0, 30.0
 MOST_RULES, MOST_NEAR = 6, 3
 
 
@@ -58,17 +58,21 @@ class Runner:
 
     def __init__(self, pack: Pack, engine: Engine | None) -> None:
         self.pack, self.engine = pack, engine
+        self.second_ran = engine is not None
         self.reference = Reference(pack)
 
     def run_all(self, tests: Iterable[SituationTest]) -> list[Case]:
         """The case of each situation, with a finding for all that came out otherwise. The channels work side by
-        side: the second answers one situation while the first takes the next."""
+        side: while the second starts and answers, the first takes the next situations. Afterwards `second_ran` says
+        whether the second was there at all."""
         with ThreadPoolExecutor(1) as second:
+            ready = second.submit(self.engine.wait_ready, READY_S) if self.engine is not None else None
             asked = []
             for test in tests:
                 came = self._came(test)
                 asked.append((test, came, self._ask(second, came)))
-            return [self._case(test, came, answer) for test, came, answer in asked]
+            self.second_ran = ready is not None and ready.result()
+            return [self._case(test, came, answer if self.second_ran else None) for test, came, answer in asked]
 
     def _came(self, test: SituationTest) -> Came:
         situation, computed = situation_of(test.given, self.pack)

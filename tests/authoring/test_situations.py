@@ -172,3 +172,11 @@ def test_json_and_junit_say_what_text_says(pack: Path) -> None:
     assert suite is not None and (suite.get("tests"), suite.get("failures")) == ("9", "1")
     [failure] = suite.iter("failure")
     assert failure.get("type") == "F811" and "conditions" not in (failure.text or "") and "ACCESS-010" in failure.text
+
+
+@pytest.mark.skipif(not is_installed(), reason="durable-rules is not installed")
+def test_a_second_channel_that_does_not_start_is_said_and_fails_nothing(pack: Path,
+                                                                        monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(test_run.Engine, "wait_ready", lambda self, timeout_s: False)
+    result = run(pack)
+    assert result.failed == [] and "the second did not start" in result.notice
