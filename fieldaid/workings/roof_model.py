@@ -21,7 +21,7 @@ FOOT = 0.3048
 INCH = 0.0254
 
 FaceKind = Literal["slope", "hip end", "steep", "flat"]
-LineKind = Literal["ridge", "hip", "valley", "eave", "rake", "curb", "break", "high edge", "wall"]
+LineKind = Literal["ridge", "hip", "valley", "eave", "rake", "curb", "break", "high edge"]
 MemberKind = Literal["common", "jack", "valley jack", "cripple jack", "hip", "valley", "ridge", "joist", "truss"]
 Framing = Literal["rafters", "trusses"]
 
@@ -30,8 +30,8 @@ Framing = Literal["rafters", "trusses"]
 class Face:
     """One plane of the roof.
 
-    name : the side it looks at, "A" … "D"; with a number from the eave upwards, or from left to right as the plan is
-           drawn, where a side has several ("A1", "A2"); "top" for a face that is level
+    name : the side it looks at, "A" … "D"; where a side has several, with a number ("A1", "A2"): from the eave upwards,
+           then from left to right in the plan, for B and D from the bottom; "top" for a face that is level
     side : the letter alone; "" for a level face
     kind : "slope"; "hip end" (drains over the end of a ridge); "steep" (lower face of a gambrel or mansard); "flat"
     plan : the face seen from above, overhang included [m]
@@ -93,7 +93,7 @@ class RoofLine:
     """One line where faces meet or end.
 
     kind : ridge, hip, valley; eave (low edge), high edge (top of a shed), rake (sloping edge over a gable), curb
-           (change of pitch of a gambrel or mansard), break (edge of a face against a gablet), wall
+           (change of pitch of a gambrel or mansard), break (top of a face that ends against a gablet)
     plan : two points [m]
     z : heights of the two points [m above the plate line]
     faces : names of the one or two faces it bounds
@@ -134,8 +134,10 @@ class Member:
 class GableEnd:
     """A wall that rises under the roof: the end of a gable, or the gablet of a dutch gable.
 
-    plan : its foot [m]; z : heights of the two ends [m above the plate line]; height_m : from the lower end to the top;
-    area_m2 : of the wall above the line between its ends, one side
+    side : the side it looks at
+    plan : its foot [m], on the plate line, or on the roof for a gablet
+    height_m : from its foot to its highest point [m]
+    area_m2 : of the wall, one side [m2]
     """
 
     side: str
