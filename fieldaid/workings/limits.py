@@ -21,6 +21,7 @@ def within(name: str, value: float, low: float, high: float, unit: str, why: str
     OutsideLimits : it does not, or is not a number; says the range and why it ends there
     """
     if not low <= value <= high:
-        raise OutsideLimits(f"{value:g} {unit} is outside its limits", where=name, why=why,
-                            next_step=f"give {low:g} to {high:g} {unit}")
+        after = f" {unit}" if unit else ""
+        raise OutsideLimits(f"{value:g}{after} is outside its limits", where=name, why=why,
+                            next_step=f"give {low:g} to {high:g}{after}")
     return value

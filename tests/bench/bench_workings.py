@@ -22,11 +22,11 @@ from shapely.ops import unary_union
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from fieldaid.workings import air, ladder, opening, wind_pressure  # noqa: E402
-from fieldaid.workings.limits import ImpossibleShape  # noqa: E402
-from fieldaid.workings.roof import FORMS, build  # noqa: E402
-from fieldaid.workings.roof_model import FOOT, INCH, RoofModel  # noqa: E402
-from fieldaid.workings.roof_wings import Wing  # noqa: E402
+from fieldaid.workings import air, ladder, opening, wind_pressure
+from fieldaid.workings.limits import ImpossibleShape
+from fieldaid.workings.roof import FORMS, build
+from fieldaid.workings.roof_model import FOOT, INCH, RoofModel
+from fieldaid.workings.roof_wings import Wing
 
 
 def spent(work: Callable[[], object], times: int) -> list[float]:
