@@ -206,6 +206,20 @@ def test_the_shipped_sound_alikes_are_sound():
     assert others["fifteen"] == (("fifty", 0.0),) and others["charged"][0][1] > 0
 
 
+def test_what_nobody_says_is_no_rival_and_an_order_is(first, monkeypatch):
+    """Every lead is called small, so that only which texts are compared is seen."""
+    monkeypatch.setattr("fieldaid.hearing.likelihood.recogniser.lead_over", lambda *_: 0.1)
+    measured = first.measure(clip("15").samples)
+
+    def rivals(text: str) -> list[str]:
+        return [other for other, _ in first.alike(measured, text)]
+
+    assert rivals("built nineteen fifteen") == ["built nineteen fifty"]
+    assert rivals("built nineteen fifty eight") == []
+    assert rivals("turned the fan off") == ["turn the fan off"]
+    assert first.alike(measured, "turned the fan off")[0][1] < 0, "the handicap is taken off"
+
+
 # ---- the policy
 
 

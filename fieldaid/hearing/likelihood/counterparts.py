@@ -19,6 +19,7 @@ from fieldaid.hearing.likelihood.model import Encoded, SpeechModel
 from fieldaid.hearing.likelihood.search import Row
 from fieldaid.hearing.likelihood.tokens import EOS
 
+_TENS = {ty: teen for teen, ty in TEENS.items()}
 _FIGURES = {str(13 + n): str(30 + 10 * n) for n in range(7)}
 MOST_ROWS = 6
 
@@ -32,6 +33,11 @@ class Swap:
     text: str
     handicap: float = 0.0
 
+    @property
+    def is_number(self) -> bool:
+        """Whether a teen stands for a ten, or the other way round."""
+        return self.other in (TEENS.get(self.words), _TENS.get(self.words))
+
 
 @dataclass(frozen=True)
 class Pairs:
@@ -44,7 +50,7 @@ class Pairs:
     def of(cls, pairs: Iterable[tuple[str, str, float]]) -> Pairs:
         """From (heard, could be, handicap)."""
         found: dict[str, list[tuple[str, float]]] = {}
-        teens = [*TEENS.items(), *((ty, teen) for teen, ty in TEENS.items())]
+        teens = [*TEENS.items(), *_TENS.items()]
         for heard, other, handicap in [*((one, two, 0.0) for one, two in teens), *pairs]:
             found.setdefault(heard, []).append((other, handicap))
         return cls({words: tuple(dict.fromkeys(others)) for words, others in found.items()})

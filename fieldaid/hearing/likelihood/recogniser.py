@@ -195,7 +195,10 @@ class LikelihoodRecogniser:
         rows = rows or [one.row for one in measured.meanings if one.key == key]
         found = []
         for swap in self.pairs.swaps(text):
-            if meaning_of(parse(swap.text)) != key:
+            parsed = parse(swap.text)
+            # Nobody says "ninety fifteen"; but an order says nothing either, and is heard as a report.
+            said_by_nobody = swap.is_number and (parsed.refused or not states(parsed))
+            if meaning_of(parsed) != key and not said_by_nobody:
                 ahead = lead_over(self._open(), measured.encoded, rows, swap.words, swap.other)
                 if ahead is not None:
                     found.append((swap.text, ahead - swap.handicap))
