@@ -80,8 +80,8 @@ def _examine(bench: Bench, tested: Path | None) -> Report:
     return Report(tuple(output.tidy(found)), tuple(ran), waiting, len(bench.pack.rules), situations)
 
 
-def _key(one: Finding) -> tuple[str, int, str]:
-    return one.file, one.line, one.code
+def _key(one: Finding) -> tuple[str, int, str, str]:
+    return one.file, one.line, one.code, one.message
 
 
 def check(folder: Path | None, on: Path | None, form: str, strict: bool, out: TextIO) -> int:
