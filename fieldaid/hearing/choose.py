@@ -100,6 +100,15 @@ def both(grammar: Grammar | None = None, model: Any = None, **options: Any) -> R
         raise
 
 
+def with_acoustic(grammar: Grammar | None = None, **_: Any) -> Recogniser:
+    """The likelihood recogniser with the acoustic one as its second: not the default, for measuring."""
+    from fieldaid.hearing.acoustic.recogniser import AcousticRecogniser
+    from fieldaid.hearing.likelihood.recogniser import LikelihoodRecogniser
+    from fieldaid.hearing.two_opinions import TwoOpinions
+
+    return TwoOpinions(LikelihoodRecogniser(grammar), AcousticRecogniser(grammar))
+
+
 def _second(grammar: Grammar | None, model: Any, **options: Any) -> Recogniser:
     if uses_vosk(model):
         from fieldaid.hearing.vosk_recogniser import VoskRecogniser

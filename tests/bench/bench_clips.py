@@ -9,10 +9,14 @@ rest. The clips are invented data, and both recognisers were adjusted with them 
 from __future__ import annotations
 
 import argparse
+import sys
 from collections import Counter
+from pathlib import Path
 from typing import Any
 
 import yaml
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from fieldaid import data
 from fieldaid.clock import Stopwatch
