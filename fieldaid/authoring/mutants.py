@@ -75,8 +75,9 @@ def _of_all(one: All, pack: Pack, where: str) -> Iterator[tuple[str, str, All]]:
                 yield kind, f"{where}: {says}", All((*parts[:i], changed, *parts[i + 1:]))
             continue
         inside = tuple(inner for alternative in part.alternatives for inner in alternative.parts)
-        yield "any read as all", f"{where}: any of {len(part.alternatives)} read as all", All(
-            (*parts[:i], *inside, *parts[i + 1:]))
+        if len(part.alternatives) > 1:
+            yield "any read as all", f"{where}: any of {len(part.alternatives)} read as all", All(
+                (*parts[:i], *inside, *parts[i + 1:]))
         if rest:
             yield "condition dropped", f"{where}: any of {len(part.alternatives)} dropped", All(rest)
         for n, alternative in enumerate(part.alternatives):

@@ -23,6 +23,8 @@ from fieldaid.guidance.pack import Example, Pack, Rule
 
 Facts = Mapping[str, Any]
 MOST_ROWS, MOST_NEAR, AT_ONCE = 24, 1500, 120
+# Computed facts that are known only beside another one.
+ONLY = {"place.why_not": ("place.found", "no")}
 # Units that are told whole.
 COUNTED = ("year", "members", "ways", "layers", "stories")
 # Beginnings that between them reach every answer of access and gate.
@@ -40,6 +42,8 @@ BEGINNINGS: tuple[Facts, ...] = (
     {**GOOD, "weather.lightning": "yes", "crew.where": "roof"},
     {**GOOD, "deck.C": "soft", "crew.where": "roof"},
     {**GOOD, "fire.stage": "out", "crew.where": "roof"},
+    {**GOOD, "fire.stage": "out"},
+    {**GOOD, "crew.count": 1, "crew.where": "roof"},
     {},
 )
 
@@ -69,7 +73,9 @@ class Near:
         return Near(facts, known, computed)
 
     def shipped(self, pack: Pack) -> Shipped | None:
-        """To be run; None when it cannot be told."""
+        """To be run; None when it cannot be told, or no working could give it."""
+        if any(name in self.computed and self.computed.get(other) != value for name, (other, value) in ONLY.items()):
+            return None
         try:
             example = Example(self.facts, self.basis, self.computed)
             return Shipped("", *situation_of(example, pack), lambda outcome, computed: True)
@@ -78,15 +84,16 @@ class Near:
 
 
 def near(pack: Pack, rule: Rule) -> list[Near]:
-    """Situations near a rule, each once, the smallest first."""
-    starts = list(_starts(pack, rule))
+    """Situations near a rule, each once: near its own situations first, then the smallest first."""
+    own = len(rule.fires) + len(rule.silent)
     moves = list(_moves(pack, rule))
-    found: dict[str, Near] = {}
-    for start in starts:
+    found: dict[str, tuple[bool, Near]] = {}
+    for n, start in enumerate(_starts(pack, rule)):
         for one in (start, *(start.told(pack, *move) for move in moves)):
             found.setdefault(repr((sorted(one.facts.items(), key=str), sorted(one.basis.items()),
-                                   sorted(one.computed.items(), key=str))), one)
-    return sorted(found.values(), key=lambda one: one.size)[:MOST_NEAR]
+                                   sorted(one.computed.items(), key=str))), (n >= own, one))
+    ranked = sorted(found.values(), key=lambda pair: (pair[0], pair[1].size))
+    return [one for _, one in ranked[:MOST_NEAR]]
 
 
 def _starts(pack: Pack, rule: Rule) -> Iterator[Near]:
@@ -165,6 +172,8 @@ def _values(one: Condition) -> Iterator[Any]:
 
 def _moves(pack: Pack, rule: Rule) -> Iterator[tuple[str, Any, str]]:
     """Every telling that a condition of the rule may tell apart."""
+    for driver in _drivers(pack, rule):
+        yield from ((name, None, "") for name in driver)
     for one in _conditions(rule):
         if one.scope not in ("told", "computed"):
             continue
