@@ -15,8 +15,10 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from fieldaid.authoring import mass
-from fieldaid.authoring.covering import covering_array, missing
+from fieldaid.authoring.covering import Array, covering_array, missing
 from fieldaid.authoring.properties import PROPERTIES
 from fieldaid.authoring.properties_pack import PACK_PROPERTIES
 from fieldaid.authoring.properties_steps import STEPS
@@ -110,8 +112,7 @@ def prove(folder: Path, extent: Extent, *, overlays: Sequence[Path] = (), engine
     watch = Stopwatch()
     pack = load_pack(folder, list(overlays))
     engine = engine and is_installed()
-    array = covering_array(LEVELS, extent.strength, seed=extent.seed,
-                           progress=(lambda done, all_: said("covering array", done, all_)) if said else None)
+    array = _array(extent, keep, (lambda done, all_: said("covering array", done, all_)) if said else None)
     lacking = missing(array, LEVELS, extent.strength)
     proof = Proof(
         date=stamp(now()), commit=commit_of(folder), pack=f"{pack.name} {pack.version}", digest=pack.digest,
@@ -141,6 +142,19 @@ def prove(folder: Path, extent: Extent, *, overlays: Sequence[Path] = (), engine
     proof.examples = proof.examples[:20]
     proof.seconds = watch.ms() / 1000.0
     return proof
+
+
+def _array(extent: Extent, keep: Path | None, progress: mass.Progress | None) -> Array:
+    """The covering array, from `keep` where it lies there already. Whether it covers is counted in any case."""
+    levels = hashlib.sha256(repr((LEVELS, extent.strength, extent.seed)).encode()).hexdigest()[:16]
+    file = keep / f"array-{levels}.npy" if keep is not None else None
+    if file is not None and file.is_file():
+        return np.load(file)
+    array = covering_array(LEVELS, extent.strength, seed=extent.seed, progress=progress)
+    if file is not None:
+        file.parent.mkdir(parents=True, exist_ok=True)
+        np.save(file, array)
+    return array
 
 
 def _ask_pack(pack: Pack, proof: Proof) -> None:
