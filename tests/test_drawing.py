@@ -292,3 +292,23 @@ def test_guidance_and_drawing_stand_together() -> None:
         small = scene_of(tip, guide.evaluate(tip))
         assert small.gate == "inspection only" and small.answer is not None
         assert small.answer.best is not None and small.answer.best.kind == "inspection"
+
+
+def test_draw_in_a_session_and_its_journal_show_the_same(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """`draw` typed in the room writes a file and says where; the journal of the session draws alike."""
+    from fieldaid.session.typing_room import type_by_hand
+
+    monkeypatch.setenv("FIELDAID_HOME", str(tmp_path / "home"))
+    journal, file = tmp_path / "one.journal", tmp_path / "typed.svg"
+    options = cli._parser().parse_args(["type", "--no-engine", "--journal", str(journal)])
+    lines = ["gable, ridge bravo delta", "top floor fire charlie", "rafters", f"draw {file}", "draw x.pdf", "draw"]
+    out = io.StringIO()
+    assert type_by_hand(options, io.StringIO("\n".join(lines) + "\n"), out) == 0
+    said = out.getvalue()
+    assert f"Drawn: {file}" in said and "Not drawn: x.pdf" in said
+    assert len(list((tmp_path / "home" / "drawings").glob("*.svg"))) == 1
+    text = file.read_text(encoding="utf-8")
+    assert "STAY OFF: no opening is shown" in text and "fire: top floor" in text
+    again = tmp_path / "again.svg"
+    assert cli.main(["draw", str(journal), "--to", str(again), "--no-engine"]) == 0
+    assert again.read_text(encoding="utf-8") == text
