@@ -22,6 +22,7 @@ from fieldaid.errors import BrokenData, SoundError, WrongUse
 from fieldaid.grammar import load_grammar
 from fieldaid.hearing.acoustic import features
 from fieldaid.hearing.acoustic.accept import Figures, Limits
+from fieldaid.hearing.acoustic.alike import swaps
 from fieldaid.hearing.acoustic.ctc import NEVER, align, log_likelihoods
 from fieldaid.hearing.acoustic.letters import LETTERS, LetterTokenizer, PlainForms, greedy, heard, numbers
 from fieldaid.hearing.acoustic.model import FILE, AcousticModel
@@ -227,8 +228,14 @@ def test_missing_common_words_are_one_clear_error(small, tmp_path):
         AnyWords(small.words(), tmp_path / "none.txt")
 
 
+def test_what_sounds_alike_is_written_out():
+    assert swaps("built nineteen fifteen") == ["built ninety fifteen", "built nineteen fifty"]
+    assert "now fire" in swaps("no fire") and "line charge" in swaps("line charged")
+    assert swaps("gables") == []
+
+
 def test_each_limit_refuses_alone():
-    good = {"llr": 0.0, "words": 0.0, "worst": -0.1, "margin": 12.0, "silence": 2.0, "letters": 20}
+    good = {"llr": 0.0, "words": 0.0, "worst": -0.1, "margin": 12.0, "silence": 9.0, "letters": 20}
     limits = Limits()
     assert Figures(**good).accepted(limits)
     for poor in ({"llr": limits.llr - 0.1}, {"words": limits.words - 0.1}, {"worst": limits.worst - 0.1},

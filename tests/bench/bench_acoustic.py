@@ -74,7 +74,8 @@ class Bench:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--conditions", nargs="+", choices=CONDITIONS, default=list(USUAL))
-    parser.add_argument("--kind", choices=material.KINDS, default="natural", help="kind of voices")
+    parser.add_argument("--set", choices=("held-out", "fresh"), default="held-out", help="see hearing_clips.py")
+    parser.add_argument("--kinds", nargs="+", choices=material.KINDS, default=["natural"], help="kinds of voices")
     parser.add_argument("--count", type=int, default=60, help="clips a condition")
     parser.add_argument("--model", type=Path, default=FILE)
     parser.add_argument("--cache", type=Path, default=Path(tempfile.gettempdir()) / "fieldaid-bench-speech")
@@ -84,13 +85,14 @@ def main() -> None:
     recogniser = AcousticRecogniser(grammar, model=options.model)
     loading, after = time.perf_counter() - start, memory_mb()
     bench = Bench(recogniser, grammar)
-    lines, _ = material.held_out(grammar, "test")
+    lines, _ = material.fresh(grammar) if options.set == "fresh" else material.held_out(grammar, "test")
+    voices = tuple(voice for kind in options.kinds for voice in material.KINDS[kind])
     print(f"{'':22}{'n':>4}  heard " + " ".join(VERDICTS) + " | best right | near miss accepted: wrong, part")
     total: Counter[str] = Counter()
     for condition in options.conditions:
         try:
             found = [bench.clip(clip.line, clip.samples(options.cache))
-                     for clip in material.clips_for_test(lines, options.kind, condition, options.count)]
+                     for clip in material.clips_for_test(lines, voices, condition, options.count)]
         except MissingRecording as missing:
             print(f"{condition:22} left out: {missing}")
             continue

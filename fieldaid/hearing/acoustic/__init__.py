@@ -11,6 +11,7 @@ that fit best, with the next meaning, and with silence.
     ctc.py         exact scores of texts, and which frames each word takes
     letters.py     words as letters, for the network of fieldaid.hearing.likelihood
     search.py      prefix beam search over that network
+    alike.py       texts that sound nearly the same
     words.py       the likeliest row of any English words, the rival
     accept.py      the figures -> accepted or asked
     recogniser.py  all of it as a `Recogniser`

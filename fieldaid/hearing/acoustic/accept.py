@@ -37,20 +37,20 @@ class Limits:
         of words its share of the square root of the letters
     """
 
-    fit: float = 2.0
-    llr: float = -1.0
-    words: float = -20.0
-    worst: float = -8.0
-    margin: float = 1.0
-    silence: float = 0.3
-    alike_margin: float = 3.0
+    fit: float = 1.5
+    llr: float = -0.6
+    words: float = -8.0
+    worst: float = -16.0
+    margin: float = 2.0
+    silence: float = 5.0
+    alike_margin: float = 2.0
     refused: float = 3.0
-    base: float = 1.0
-    by_llr: float = 2.0
-    by_words: float = 0.5
-    by_worst: float = 0.3
-    by_margin: float = 1.0
-    by_silence: float = 0.5
+    base: float = -0.8
+    by_llr: float = 3.2
+    by_words: float = 0.55
+    by_worst: float = 0.0
+    by_margin: float = 1.4
+    by_silence: float = 0.27
 
     @classmethod
     def of(cls, stored: dict[str, float]) -> Limits:

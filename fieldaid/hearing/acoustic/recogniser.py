@@ -11,12 +11,12 @@ from typing import Any
 
 import numpy as np
 
-from fieldaid import data
 from fieldaid.clock import Stopwatch
 from fieldaid.errors import BrokenData, WrongUse
 from fieldaid.grammar.grammar import Grammar
 from fieldaid.grammar.load import LINE
 from fieldaid.hearing.acoustic.accept import Figures, Limits
+from fieldaid.hearing.acoustic.alike import swaps
 from fieldaid.hearing.acoustic.ctc import align, log_likelihoods
 from fieldaid.hearing.acoustic.letters import LetterTokenizer, PlainForms, greedy, heard, numbers
 from fieldaid.hearing.acoustic.model import FILE, AcousticModel
@@ -25,14 +25,12 @@ from fieldaid.hearing.acoustic.words import AnyWords
 from fieldaid.hearing.awaited import answers_to
 from fieldaid.hearing.gate import LONGEST_S, Segment
 from fieldaid.hearing.heard import Heard
-from fieldaid.hearing.likelihood.counterparts import Pairs, read_pairs
 from fieldaid.hearing.likelihood.meanings import Meaning, Parse, gather, meaning_of
 from fieldaid.hearing.likelihood.network import TokenNetwork
 from fieldaid.hearing.likelihood.search import Row
 from fieldaid.hearing.likelihood.written import LOOSE
 from fieldaid.hearing.sound import RATE
 
-ALIKE = "sound_alikes.tsv"
 LIMITS = Path(__file__).parent / "data" / "limits.json"
 SHORTEST_S, PADDED_S = 0.15, 0.6
 """A shorter segment is no word; one shorter than the second is padded: the model was not trained on such."""
@@ -79,7 +77,6 @@ class AcousticRecogniser:
     threads : for the model
     beam, drop, costs : see `search`
     limits : what is accepted; None takes the calibrated ones
-    pairs : words that are easily heard for each other; None takes those of the grammars folder
 
     Raises
     ------
@@ -92,7 +89,7 @@ class AcousticRecogniser:
 
     def __init__(self, grammar: Grammar | None = None, *, model: Path | AcousticModel = FILE, threads: int = 1,
                  beam: int = BEAM, drop: float = DROP, costs: Costs = COSTS, limits: Limits | None = None,
-                 pairs: Pairs | None = None, **_: Any) -> None:
+                 **_: Any) -> None:
         if grammar is None:
             raise WrongUse("the recogniser acoustic needs the grammar itself", why="only its text form was given",
                            next_step="pass grammar=load_grammar()")
@@ -103,7 +100,6 @@ class AcousticRecogniser:
         self._any_words = AnyWords(grammar.words())
         self._beam, self._drop, self._costs = beam, drop, costs
         self.limits = limits if limits is not None else read_limits()
-        self._pairs = pairs if pairs is not None else read_pairs(data.folder("grammars") / ALIKE)
         self.notices: tuple[str, ...] = ()
 
     def hear(self, segment: Segment, awaiting: str | None = None) -> Heard:
@@ -178,7 +174,7 @@ class AcousticRecogniser:
         """The texts that `text` is easily confused with and that mean something else, each with its lag [nat]."""
         parse = self._parse(measured.awaiting)
         key = meaning_of(parse(text))
-        others = [other for _, _, other in self._pairs.swaps(text) if meaning_of(parse(other)) != key]
+        others = [other for other in swaps(text) if meaning_of(parse(other)) != key]
         if not others:
             return []
         scores = log_likelihoods(measured.log_probs, [numbers(heard(one)) for one in (text, *others)])

@@ -160,7 +160,7 @@ def main() -> None:
     parser.add_argument("--fit", action="store_true")
     parser.add_argument("--write", action="store_true")
     parser.add_argument("--speak", action="store_true", help="only make the speech")
-    parser.add_argument("--limit", type=float, default=2.0, help="least `fit` that is accepted")
+    parser.add_argument("--limit", type=float, default=1.5, help="least `fit` that is accepted")
     parser.add_argument("--count", type=int, default=80, help="clips a condition")
     parser.add_argument("--outside", type=int, default=80)
     parser.add_argument("--noise", type=int, default=45)
