@@ -97,11 +97,12 @@ def _outside(rows: list[Row]) -> Iterator[str]:
     if not groups:
         return
     yield "\nnothing to be heard in                  n    fact   at most   command alone"
-    found: dict[str, list[Row]] = {}
+    found: dict[str, dict[str, Row]] = {}
     for name, kind, row in groups:
-        found.setdefault(f"{name}, {kind}", []).append(row)
-        found.setdefault(name, []).append(row)
-    for name, those in found.items():
+        found.setdefault(f"{name}, {kind}", {})[row["key"]] = row
+        found.setdefault(name, {})[row["key"]] = row
+    for name, keyed in found.items():
+        those = list(keyed.values())
         facts = sum(bool(row["facts"]) for row in those)
         commands = sum(bool(row["command"]) and not row["facts"] for row in those)
         yield f"{name:34}{len(those):7}{facts:8}{upper_bound(facts, len(those)):10.4f}{commands:12}"
