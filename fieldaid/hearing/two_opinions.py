@@ -42,8 +42,9 @@ from fieldaid.hearing.pauses import parts, spoken_s
 
 OPINIONS = Path(__file__).parent / "likelihood" / "data" / "opinions.json"
 """Set by hand on calibration voices and lines (tests/bench/calibrate_hearing.py): 403 segments with the strict
-pocketsphinx as second and 112 with the one used here. Where the second meant the same, all of 231 accepted meanings that
-stated something were right; elsewhere the limits are those of the first alone, a little less where the letters are near.
+pocketsphinx as second and 112 with the one used here. Where the second meant the same, all of 231 accepted meanings
+that stated something were right; elsewhere the limits are those of the first alone, a little less where the letters are
+near.
 """
 AGREES, NEAR, DIFFERS, SILENT, AWAITED = "agrees", "near", "differs", "silent", "awaited"
 STANCES = {AGREES: 1.0, NEAR: 0.5, SILENT: 0.0, DIFFERS: -1.0}
