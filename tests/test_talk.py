@@ -58,6 +58,7 @@ class Room:
         self.said: queue.Queue = queue.Queue()
         self.stretches: list[tuple[str, tuple[str, ...]]] = []
         self.open_speech = False
+        self.lag = 0.0
 
     # the microphone
     def open(self):
@@ -89,7 +90,7 @@ class Room:
             return []
         number = int(samples[0]) - 1
         segment = Segment(float(number), number + 1.0, samples)
-        return [Caught(segment, at - 1.0, at - 0.5, at, self.stretches[number][1])]
+        return [Caught(segment, at - self.lag, at - self.lag, at, self.stretches[number][1])]
 
     def cut(self):
         return []
@@ -254,6 +255,14 @@ def test_an_affirm_that_comes_too_late_has_the_question_asked_anew(talk):
     assert one.say("affirm")[1] == ["Heard: framing: rafters. Affirm?"] and one.picture == {}
     one.say("affirm")
     assert one.picture == {"roof.framing": "rafters"}
+
+
+def test_what_was_said_before_the_question_does_not_answer_it(talk):
+    one = talk()
+    one.say("field aid rafters")
+    one.room.lag = 5.0
+    one.say("yes")
+    assert one.picture == {}
 
 
 def test_the_time_to_answer_begins_when_the_question_is_said(talk):
@@ -564,6 +573,7 @@ def test_with_a_talk_key_what_is_said_while_it_is_down_counts_without_call_sign(
 
 def test_the_stages_of_an_utterance_are_journaled(talk):
     one = talk()
+    one.room.lag = 0.5
     one.say("field aid wind from the west")
     one.end()
     times, = one.events("times")

@@ -36,6 +36,7 @@ from fieldaid.session.urgent import counts_over_voice, danger_over_voice, is_mes
 LONGEST_LINE = 2000
 ANSWER_WITHIN_S = 30.0
 """For so long after a question an answer needs no call sign."""
+AHEAD_S = 0.5
 NOT_A_MESSAGE = "No call sign: not a message."
 OVER_THE_VOICE = "Not taken: the voice was speaking."
 TALKED_OVER = "Talked over. Say again."
@@ -222,8 +223,8 @@ class Session:
         self.journal.append(now(), "times", {"u": n, "ms": {name: round(value, 1) for name, value in ms.items()}})
 
     def awaiting(self, at: float) -> str | None:
-        """What a bare answer would answer at `at` seconds: "affirm", a fact, or nothing any more."""
-        return self.state.expecting if at - self._asked_at <= ANSWER_WITHIN_S else None
+        """What a bare answer, begun at `at` seconds, would answer: "affirm", a fact, or nothing any more or yet."""
+        return self.state.expecting if -AHEAD_S <= at - self._asked_at <= ANSWER_WITHIN_S else None
 
     def question_said(self, at: float) -> None:
         """The voice has come to its last answer at `at` seconds: a question in it may be answered from now on."""

@@ -152,7 +152,7 @@ class Loop:
             self._answer(event)
         elif isinstance(event, _Began):
             if event.n == self.session.count:
-                self.session.question_said(now())
+                self.session.question_said(_wall(event.at))
             self._write_times(event.n, event.at)
         elif isinstance(event, _Tell):
             self._print(event.text)
@@ -162,8 +162,10 @@ class Loop:
     def _answer(self, caught: Caught) -> None:
         watch = Stopwatch()
         waited = monotonic() - caught.handed
+        # When it was said counts, not when the recogniser came to it: a late one must not make an answer late.
+        at = _wall(caught.began)
         try:
-            heard = self.recogniser.hear(caught.segment, self.session.awaiting(now()))
+            heard = self.recogniser.hear(caught.segment, self.session.awaiting(at))
         except FieldaidError as error:
             self._tell(str(error), "The recogniser broke off. Say again.")
             return
@@ -171,13 +173,13 @@ class Loop:
         if waited > LATE_S and not self._late:
             self._late = True
             self._tell(f"The recogniser is {waited:.0f} s late: this machine is too busy.")
-        addressed = bool(heard.text) or self._addressed(heard, caught)
+        addressed = bool(heard.text) or self._addressed(heard, caught, at)
         if not addressed:
             self._print("(not understood)" if not caught.over else "")
             return
         for n in list(self._waiting):
             self._write_times(n)
-        answer = take(self.session, heard, over=caught.over, addressed=self.talk_key or not heard.text,
+        answer = take(self.session, heard, at=at, over=caught.over, addressed=self.talk_key or not heard.text,
                       figures={"recogniser": heard.recogniser, **heard.figures, "over": list(caught.over)})
         ms = {"gate": (caught.handed - caught.ended) * 1000, "wait": waited * 1000, "decode": decoded,
               "guidance": answer.ms["parse"] + answer.ms["guidance"], "journal": answer.ms["journal"]}
@@ -188,7 +190,7 @@ class Loop:
         if self.speaker is None:
             self._write_times(self.session.count)
 
-    def _addressed(self, heard: Heard, caught: Caught) -> bool:
+    def _addressed(self, heard: Heard, caught: Caught, at: float) -> bool:
         """Whether something that was not understood was meant for the tool, so that it must ask."""
         if caught.over:
             return False
@@ -196,7 +198,7 @@ class Loop:
             return True
         best = heard.alternatives[0][0] if heard.alternatives else ""
         parsed = self.session.grammar.parse(best, expecting=self.session.state.expecting)
-        return is_message(parsed, self.session.state, self.session.awaiting(now()) is not None)
+        return is_message(parsed, self.session.state, self.session.awaiting(at) is not None)
 
     def _write_times(self, n: int, began: float | None = None) -> None:
         """Journals the stages of utterance `n`; with `began` also when the voice began to answer it."""
@@ -310,3 +312,8 @@ class Loop:
     def _print(self, text: str) -> None:
         if text:
             print(text, file=self.out, flush=True)
+
+
+def _wall(moment: float) -> float:
+    """A moment of `clock.monotonic` as wall time."""
+    return now() - (monotonic() - moment)
