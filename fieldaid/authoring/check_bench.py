@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
+from typing import Any
 
 from fieldaid.errors import Finding
+from fieldaid.facts.situation import Situation
 from fieldaid.guidance.conditions import Condition
 from fieldaid.guidance.loader import Examined, examine
+from fieldaid.guidance.outcome import Outcome
 from fieldaid.guidance.pack import Pack, Rule
+from fieldaid.guidance.reference import Reference
 from fieldaid.guidance.yaml_nodes import Node
 
 
@@ -44,7 +48,7 @@ class Bench:
         """What the rules' own situations do other than they say."""
         from fieldaid.guidance.examples import check_examples
 
-        return check_examples(self.pack)
+        return check_examples(self.pack, _Remembering(self.pack))
 
     def node(self, rule: Rule, field: str = "") -> Node | None:
         """The node of a rule's field; the rule's own when it lacks the field."""
@@ -66,6 +70,20 @@ class Bench:
                 if isinstance(node.value, dict) and "id" in node.value:
                     one = node.value["id"].node
                     yield str(one.value), one
+
+
+class _Remembering:
+    """The reference channel, each situation run once: many rules carry the same one."""
+
+    def __init__(self, pack: Pack) -> None:
+        self._reference = Reference(pack)
+        self._known: dict[str, Outcome] = {}
+
+    def run(self, situation: Situation, computed: Mapping[str, Any]) -> Outcome:
+        key = repr((sorted(situation.values.items()), sorted(situation.basis.items()), sorted(computed.items())))
+        if key not in self._known:
+            self._known[key] = self._reference.run(situation, computed)
+        return self._known[key]
 
 
 def conditions(rule: Rule) -> list[Condition]:

@@ -67,10 +67,14 @@ class Runner:
         whether the second was there at all."""
         with ThreadPoolExecutor(1) as second:
             ready = second.submit(self.engine.wait_ready, READY_S) if self.engine is not None else None
-            asked = []
+            asked, known = [], {}
             for test in tests:
-                came = self._came(test)
-                asked.append((test, came, self._ask(second, came)))
+                # Many rules carry the same situation: each is run once.
+                key = _key(test)
+                if key not in known:
+                    came = self._came(test)
+                    known[key] = came, self._ask(second, came)
+                asked.append((test, *known[key]))
             self.second_ran = ready is not None and ready.result()
             return [self._case(test, came, answer if self.second_ran else None) for test, came, answer in asked]
 
@@ -198,6 +202,13 @@ class Runner:
             if names & wanted or names & surplus and fired:
                 found.append(rule.id)
         return found
+
+
+def _key(test: SituationTest) -> str:
+    """The same for tests that run the same situation in the same way."""
+    given = test.given
+    return repr((sorted(given.facts.items(), key=str), sorted(given.basis.items()), sorted(given.computed.items()),
+                 test.own))
 
 
 def correction(test: SituationTest, came: Came) -> str:
