@@ -290,7 +290,7 @@ def test_what_was_not_understood_is_asked_only_if_it_was_for_the_tool(talk):
 def test_its_own_voice_never_confirms_and_never_tells_a_fact(talk):
     one = talk()
     one.say("field aid rafters")
-    for heard in ("affirm", "yes", "heard framing rafters affirm", "rafters", "negative", "say again", "leaving"):
+    for heard in ("affirm", "yes", "heard framing rafters affirm", "rafters", "negative", "say again"):
         one.say(heard, over=["Heard: framing: rafters. Affirm?"])
     assert one.picture == {} and [pending.names for pending in one.session.state.pending] == [("roof.framing",)]
     assert all(body["ignored"] for body in one.events("line")[1:])
@@ -324,6 +324,16 @@ def test_a_danger_over_the_voice_silences_it_and_is_asked_for_again(talk):
     assert one.picture == {} and spoken == ["Danger? Say again."] and one.speaker.calls == [("stop", True)]
     one.say("soft on charlie")
     assert one.picture == {"deck.C": "soft"}
+
+
+def test_leaving_over_the_burst_silences_it_and_is_asked_for_again(talk):
+    """It is the natural answer to "Leave now", and the word that the voice's own is likeliest misheard as."""
+    one = talk()
+    one.say("soft on charlie")
+    assert one.say("leaving", over=["Leave now. Soft deck, Charlie."])[1] == ["Leaving? Say again."]
+    assert not one.session.state.leaving and one.speaker.calls == [("stop", True)]
+    one.say("leaving")
+    assert one.session.state.leaving
 
 
 def test_a_message_over_the_voice_is_not_lost_without_a_word(talk):

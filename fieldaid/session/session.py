@@ -41,6 +41,7 @@ NOT_A_MESSAGE = "No call sign: not a message."
 OVER_THE_VOICE = "Not taken: the voice was speaking."
 TALKED_OVER = "Talked over. Say again."
 DANGER_OVER = "Danger? Say again."
+LEAVING_OVER = "Leaving? Say again."
 HELP = "Tell short facts. Ask: why, status, what do you need, scratch that."
 
 
@@ -174,8 +175,9 @@ class Session:
                                          "parsed": asdict(parsed), "figures": figures or {}})
         self.count = said.n
         if ignored:
-            effects = Effects(replies=(("question" if ignored.endswith("?") or ignored == DANGER_OVER else "note",
-                                        ignored),), understood=False, stop_voice=ignored == DANGER_OVER)
+            asks = ignored in (DANGER_OVER, LEAVING_OVER)
+            effects = Effects(replies=(("question" if asks or ignored.endswith("?") else "note", ignored),),
+                              understood=False, stop_voice=asks)
         else:
             self.state, effects = reduce(self.state, said, self._phrase)
         ms = {"parse": watch.lap()}
@@ -236,6 +238,8 @@ class Session:
         if over and not counts_over_voice(parsed, over):
             if danger_over_voice(parsed, over):
                 return DANGER_OVER
+            if parsed.command == "leaving":
+                return LEAVING_OVER
             return TALKED_OVER if parsed.call_sign else OVER_THE_VOICE
         awaited = self.awaiting(at) is not None
         if not self.call_sign or addressed or over or is_message(parsed, self.state, awaited):
