@@ -1,6 +1,6 @@
 """Whether the likeliest meaning is accepted, from figures of how well it fits.
 
-    fit            llr, words, worst, margin and silence weighed together, as they told right from wrong in calibration
+    fit            llr, words, margin and silence weighed together, as they told right from wrong in the calibration
     llr            log-probability of the meaning less that of the letters that fit best without any grammar, for each
                    letter [nat]; near or above 0 when it fits
     words          log-probability of the likeliest row less that of the likeliest row of any English words [nat, 0 at
@@ -33,7 +33,7 @@ class Limits:
     ----------
     fit, llr, words, worst, margin, silence, alike_margin : least figures
     refused : taken off a meaning of which the parser leaves out a part [nat]
-    base, by_llr, by_words, by_worst, by_margin, by_silence : weights of `fit`; of the margin counts log(1 + m),
+    base, by_llr, by_words, by_margin, by_silence : weights of `fit`; of the margin counts log(1 + m),
         of words its share of the square root of the letters
     """
 
@@ -48,7 +48,6 @@ class Limits:
     base: float = -0.8
     by_llr: float = 3.2
     by_words: float = 0.55
-    by_worst: float = 0.0
     by_margin: float = 1.4
     by_silence: float = 0.27
 
@@ -73,7 +72,7 @@ class Limits:
     @property
     def weights(self) -> tuple[float, ...]:
         """In the order of `Figures.features`."""
-        return (self.base, self.by_llr, self.by_words, self.by_worst, self.by_margin, self.by_silence)
+        return (self.base, self.by_llr, self.by_words, self.by_margin, self.by_silence)
 
 
 @dataclass(frozen=True)
@@ -91,7 +90,7 @@ class Figures:
     @property
     def features(self) -> tuple[float, ...]:
         """What `fit` weighs; of each figure only the part of its range where it says something."""
-        return (1.0, max(self.llr, -3.0), max(self.words / math.sqrt(self.letters), -4.0), max(self.worst, -20.0),
+        return (1.0, max(self.llr, -3.0), max(self.words / math.sqrt(self.letters), -4.0),
                 math.log1p(min(max(self.margin, 0.0), 15.0)), min(self.silence, 3.0))
 
     def fit(self, limits: Limits) -> float:

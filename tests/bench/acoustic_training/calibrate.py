@@ -42,7 +42,7 @@ from fieldaid.hearing.sound import Sound
 VOICES = (*speech.CALIBRATION_STYLES, "festival-ked")
 CONDITIONS = ("clean", "saw 20", "saw 10", "saw 5", "wind 10", "mask", "mask + saw 10")
 RIDGE = 0.02
-SCALE = np.array([1.0, 0.3, 0.8, 3.0, 0.8, 0.6])
+SCALE = np.array([1.0, 0.3, 0.8, 0.8, 0.6])
 NEAR = 0.3
 """The weight of a near miss: not every line is one that the grammar does not have."""
 """The usual spread of each feature, so that RIDGE weighs them alike."""
@@ -113,7 +113,7 @@ def fit(options: argparse.Namespace) -> Limits:
     right = np.array([row["verdict"] == "right" for row in rows], float)
     counts = np.array([NEAR if row["set"] == "near" else 1.0 for row in rows])
     weights = _logistic(np.array([one.features for one in figures]) / SCALE, right, counts) / SCALE
-    names = ("base", "by_llr", "by_words", "by_worst", "by_margin", "by_silence")
+    names = ("base", "by_llr", "by_words", "by_margin", "by_silence")
     limits = dataclasses.replace(Limits(), **dict(zip(names, map(float, weights.round(3)), strict=True)))
     fits = np.array([one.fit(limits) for one in figures])
     passing = np.array([one.accepted(dataclasses.replace(limits, fit=-np.inf)) for one in figures])
