@@ -41,7 +41,8 @@ def test_the_mutants_of_a_rule(house) -> None:
             "when: ways.usable below 2 read as below 3", "when: ways.usable below 2 read as at most 2",
             "when: ways.usable below 2 read as the other side"} == says(house, "WAYS-010")
     ready = says(house, "READY-040")
-    assert {"unless is lost", "when: all of 2 read as any", "when: interior.crew in place dropped",
+    assert {"unless is lost", "when: line.attack charged, flowing and interior.crew in place, read as any",
+            "when: interior.crew in place dropped",
             "when: line.attack charged, flowing without flowing", "unless: water.on_fire no read as not"} <= ready
     need = says(house, "NEED-030")
     assert {"access aerial only", "reason hazard", "the need lost", "when: crew.count unknown read as known"} <= need

@@ -40,11 +40,14 @@ def mutants_of(rule: Rule, pack: Pack) -> Iterator[Mutant]:
     """Every mutant of one rule."""
     yield Mutant(rule.id, "rule removed", "the rule is lost", None)
     seen: set[object] = {(rule.when, rule.unless, rule.conclude)}
+    named: dict[str, int] = {}
     for kind, says, changed in _changes(rule, pack):
         key = (changed.when, changed.unless, changed.conclude)
         if key not in seen:
             seen.add(key)
-            yield Mutant(rule.id, kind, says, changed)
+            # The same words may stand in several alternatives.
+            named[says] = named.get(says, 0) + 1
+            yield Mutant(rule.id, kind, f"{says} ({named[says]})" if named[says] > 1 else says, changed)
 
 
 def _changes(rule: Rule, pack: Pack) -> Iterator[tuple[str, str, Rule]]:
@@ -64,7 +67,7 @@ def _of_all(one: All, pack: Pack, where: str) -> Iterator[tuple[str, str, All]]:
     """Each way to spoil one thing in it."""
     parts = one.parts
     if len(parts) > 1:
-        yield "all read as any", f"{where}: all of {len(parts)} read as any", All(
+        yield "all read as any", f"{where}: {show(one)}, read as any", All(
             (AnyOf(tuple(All((part,)) for part in parts)),))
     for i, part in enumerate(parts):
         rest = (*parts[:i], *parts[i + 1:])
@@ -76,10 +79,10 @@ def _of_all(one: All, pack: Pack, where: str) -> Iterator[tuple[str, str, All]]:
             continue
         inside = tuple(inner for alternative in part.alternatives for inner in alternative.parts)
         if len(part.alternatives) > 1:
-            yield "any read as all", f"{where}: any of {len(part.alternatives)} read as all", All(
+            yield "any read as all", f"{where}: {show(part)}, read as all", All(
                 (*parts[:i], *inside, *parts[i + 1:]))
         if rest:
-            yield "condition dropped", f"{where}: any of {len(part.alternatives)} dropped", All(rest)
+            yield "condition dropped", f"{where}: {show(part)} dropped", All(rest)
         for n, alternative in enumerate(part.alternatives):
             others = (*part.alternatives[:n], *part.alternatives[n + 1:])
             if others:
@@ -182,10 +185,12 @@ def _loosened(one: Conclude) -> Iterator[tuple[str, Conclude]]:
                 yield f"{field} lost", left
 
 
-def show(one: Condition | All) -> str:
-    """A condition as the pack writes it, short."""
+def show(one: Condition | AnyOf | All) -> str:
+    """A condition, or conditions, as the pack writes it, short."""
     if isinstance(one, All):
-        return " and ".join(show(part) if isinstance(part, Condition) else "any" for part in one.parts)
+        return " and ".join(map(show, one.parts))
+    if isinstance(one, AnyOf):
+        return f"({' or '.join(map(show, one.alternatives))})"
     if one.test == "range":
         return f"{one.key} " + " ".join(f"{bound.kind.replace('_', ' ')} {bound.number:g}" for bound in one.bounds)
     words = ", ".join(str(value) for value in one.values)
