@@ -336,9 +336,9 @@ def run(options: argparse.Namespace) -> None:
     about = {"recogniser": options.recogniser, "set": options.set, "state": state(),
              "model": str(options.model or "")}
     results = Results(options.json, about)
-    before, start = memory_mb(), time.perf_counter()
+    before, start, cpu = memory_mb(), time.perf_counter(), hearing_cost.cpu_seconds()
     recogniser = recogniser_called(options.recogniser, grammar, options.model)
-    load_s = time.perf_counter() - start
+    load_s, load_cpu_s = time.perf_counter() - start, hearing_cost.cpu_seconds() - cpu
     print(f"recogniser {recogniser.name}, set {options.set}, state {about['state']}")
     for notice in recogniser.notices:
         print(f"    {notice}")
@@ -348,7 +348,7 @@ def run(options: argparse.Namespace) -> None:
         # Within the first part, the making of speech or of noise has not yet added to it.
         if part == options.parts[0]:
             most = memory_mb(material.makers())
-    results.add({"row": "end", "load_s": load_s, "memory_mb": most, "before_mb": before})
+    results.add({"row": "end", "load_s": load_s, "load_cpu_s": load_cpu_s, "memory_mb": most, "before_mb": before})
     recogniser.close()
     show(results.rows, options)
 
