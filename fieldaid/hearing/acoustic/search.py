@@ -115,7 +115,7 @@ def search(network: TokenNetwork, log_probs: np.ndarray, beam: int = BEAM, drop:
     alive: dict[_Node, tuple[float, float]] = {root: (1.0, 0.0)}
     scale, keep = 0.0, math.exp(-drop)
     for row in np.exp(np.asarray(log_probs, np.float64)).tolist():
-        blank = row[BLANK]
+        blank, likeliest = row[BLANK], max(row[1:])
         if blank > _SURELY:
             alive = {node: (ended + open_, 0.0) for node, (ended, open_) in alive.items()}
             scale += math.log(blank)
@@ -128,7 +128,7 @@ def search(network: TokenNetwork, log_probs: np.ndarray, beam: int = BEAM, drop:
         least = max(ended_now[node] + open_now[node] for node in alive) * keep
         for node, (ended, open_) in alive.items():
             both = ended + open_
-            if both * max(row[1:]) < least:
+            if both * likeliest < least:
                 continue
             for letter, child, weight in node.following():
                 chance = row[letter] if letter < len(row) else 0.0
