@@ -178,7 +178,8 @@ def conclude(pack: Pack, situation: Situation, computed: Mapping[str, Any], outc
         kind=outcome.kind, size_ft=outcome.size_ft, opening_rules=outcome.opening_rules,
         triggers=tuple(lines["trigger"]), stops=tuple(lines["stop"]), cautions=tuple(lines["caution"]),
         advice=tuple(lines["advice"]), access_says=tuple(lines["access"]), gate_says=tuple(lines["gate"]),
-        missing=outcome.missing, derived=_derived(pack, outcome), computed=_computed(outcome, computed), channels_agree=agree,
+        missing=outcome.missing, derived=_derived(pack, outcome), computed=_computed(outcome, computed),
+        channels_agree=agree,
         notices=notices, outcome=outcome, situation=situation)
 
 
