@@ -257,7 +257,8 @@ class Session:
         self._triggers = triggers
         for text in judged.main.notices:
             self.notice(text)
-        return replace(judged, main=without_needs(judged.main, cannot)) if cannot else judged
+        main = without_needs(judged.main, cannot) if cannot else judged.main
+        return replace(judged, main=self.guide.most_decisive_first(main))
 
     def _replies(self, effects: Effects, judged: Judged, at: float, keep: bool) -> tuple[list[Reply], Effects]:
         """The lines of an answer. `keep`: whether "say again" repeats them: the line was a message."""
