@@ -198,8 +198,11 @@ def _slope(outcome: Outcome, computed: Mapping[str, Any]) -> str | None:
 
 def _computed(outcome: Outcome, computed: Mapping[str, Any]) -> Mapping[str, Any]:
     """The computed facts; after a no-go without any about a place [invariant 1]."""
-    if outcome.access not in NO_GO:
-        return computed
+    return computed if outcome.access not in NO_GO else without_place(computed)
+
+
+def without_place(computed: Mapping[str, Any]) -> Mapping[str, Any]:
+    """The computed facts that say nothing of where an opening goes."""
     return {name: one for name, one in computed.items() if not name.startswith("place.")}
 
 

@@ -46,9 +46,12 @@ def _one(path: Path, out: TextIO) -> int:
             for event in journal.events(row.id):
                 if event.kind == "line":
                     print(f"{stamp(event.at)}  {event.body['u']:>3}  {event.body['parsed']['line']}", file=out)
-                elif event.kind == "answer":
+                elif event.kind in ("answer", "tick"):
                     for reply in event.body["replies"]:
                         print(f"{'':27}{reply['kind']}: {reply['text']}", file=out)
+                elif event.kind == "times":
+                    stages = ", ".join(f"{name} {value:g}" for name, value in event.body["ms"].items())
+                    print(f"{'':27}times [ms]: {stages}", file=out)
     finally:
         journal.close()
     return 0

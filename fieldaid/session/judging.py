@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 from fieldaid.facts import Known, Picture, Situation, fact
-from fieldaid.guidance.guide import Conclusions
+from fieldaid.guidance.guide import Conclusions, without_place
 from fieldaid.guidance.outcome import Line
 from fieldaid.guidance.pack import ACCESS, GATE
 from fieldaid.session.dialogue import State
@@ -106,9 +106,10 @@ def stricter(a: Conclusions, b: Conclusions) -> Conclusions:
         else a.channels_agree and b.channels_agree,
     )
     if merged.access in NO_GO:
-        merged = replace(merged, slope=None, place=None, kind=None, size_ft=None, opening_rules=(), advice=())
+        merged = replace(merged, slope=None, place=None, kind=None, size_ft=None, opening_rules=(), advice=(),
+                         computed=without_place(a.computed))
     elif a.slope != b.slope:
-        merged = replace(merged, slope=None, place=None, opening_rules=())
+        merged = replace(merged, slope=None, place=None, opening_rules=(), computed=without_place(a.computed))
     return merged
 
 

@@ -1,0 +1,46 @@
+"""What is left of two evaluations: the stricter of each, and no word of a place that only one of them allows."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "guidance"))
+
+import house
+import pytest
+
+from fieldaid.facts.situation import Situation
+from fieldaid.guidance.guide import Conclusions, Guide
+from fieldaid.session.judging import stricter
+
+
+@pytest.fixture(scope="module")
+def guide() -> Guide:
+    return Guide(house.house(), engine=False)
+
+
+def _found(guide: Guide, **facts: object) -> Conclusions:
+    return guide.evaluate(Situation.of(dict(house.GOOD) | {name.replace("__", "."): one for name, one in facts.items()}))
+
+
+def _places(found: Conclusions) -> list[str]:
+    return [name for name in found.computed if name.startswith("place.")]
+
+
+@pytest.mark.parametrize("other", [{"deck__C": "soft"}, {"command__roof": "come off"}, {"roof__surface": "ice"}])
+def test_after_a_no_go_of_either_nothing_of_a_place_is_left(guide: Guide, other: dict[str, object]) -> None:
+    open_, barred = _found(guide), _found(guide, **other)
+    assert _places(open_) and open_.place
+    for merged in (stricter(open_, barred), stricter(barred, open_)):
+        assert merged.access == barred.access
+        assert (merged.place, merged.slope, merged.kind, merged.size_ft, merged.opening_rules) == (
+            None, None, None, None, ())
+        assert _places(merged) == []
+
+
+def test_two_different_faces_leave_none(guide: Guide) -> None:
+    one, other = _found(guide), _found(guide, fire__side="A", wind__from="C")
+    assert one.slope != other.slope
+    merged = stricter(one, other)
+    assert merged.slope is None and merged.place is None and _places(merged) == []
