@@ -68,11 +68,13 @@ def _cover(pack: Pack, title: str) -> str:
 def _how_to_read(pack: Pack) -> str:
     protected = sum(1 for rule in pack.rules if rule.protected)
     return (
-        "<p>Guidance is worked out in steps: what follows from what was told, dangers, who may be where, whether it may "
-        "be opened, where and how, advice. The strictest answer of a step counts, and a bar takes every answer about "
-        "an opening away. “Not told” is an answer of its own: it bars and holds, and it is never called unsafe.</p>"
-        "<p>Each rule says when it applies, what it concludes, what is said aloud, why, on which source, and when it may "
-        f"be wrong. {protected} rules are protected: a department can tighten them and never retire or loosen them. "
+        "<p>Guidance is worked out in steps: what follows from what was told, dangers, who may be where, whether it "
+        "may be opened, where and how, advice. The strictest answer of a step counts, and a bar takes every answer "
+        "about an opening away. “Not told” is an answer of its own: it bars and holds, and it is never called "
+        "unsafe.</p>"
+        "<p>Each rule says when it applies, what it concludes, what is said aloud, why, on which source, and when it "
+        f"may be wrong. {protected} rules are protected: a department can tighten them and never retire or loosen "
+        "them. "
         "A name with a $ is a number that a department may set within its range. Rules marked “common practice, no "
         "source” or “from memory” rest on no publication that was read.</p>")
 

@@ -7,7 +7,7 @@ freeing rule still waits for, and the nearest change of facts that would flip ac
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -153,7 +153,7 @@ class _Trees:
                     self.outcome.access, self.outcome.gate):
                 continue
             held = self.bench.reference.explain(rule.id, self.situation, self.computed)
-            waits = [self.condition(one, frozenset({rule.id})) for one in held if _speaks_against(one, held)]
+            waits = [self.condition(one, frozenset({rule.id})) for one in held if _speaks_against(one)]
             if waits:
                 yield Branch(f"{rule.conclude.name} waits for", rule=rule.id, under=tuple(waits))
 
@@ -177,12 +177,10 @@ class _Trees:
             if rule.id in self.standing and rule.id not in within and _concludes(rule, condition, one.value)))
 
 
-def _speaks_against(one: Held, held: Sequence[Held]) -> bool:
+def _speaks_against(one: Held) -> bool:
     if one.within == "unless":
         return one.held
-    if one.within == "any":
-        return not one.held and not any(other.held for other in held if other.within == "any")
-    return not one.held
+    return not one.held and not (one.within == "any" and one.met)
 
 
 def _concludes(rule: Rule, condition: Condition, value: Any) -> bool:

@@ -119,8 +119,7 @@ def _numbers(one: Fact, limits: tuple[float, ...]) -> Iterator[float]:
     high = one.high if one.high is not None else max((*limits, low)) + 1
     edges = [limit for limit in sorted(set(limits)) if low < limit <= high]
     yield low
-    for edge in edges:
-        yield edge
+    yield from edges
     if high not in edges:
         yield high
 

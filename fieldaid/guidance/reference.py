@@ -251,12 +251,15 @@ def bound_place(rule: Rule, firing: Firing) -> str:
 
 @dataclass(frozen=True)
 class Held:
-    """One condition of a rule: what it looked at and whether it held. `within` says when, unless or any."""
+    """One condition of a rule: what it looked at and whether it held. `within` says when, unless or any; conditions of
+    the same `any` have the same `group`, and `met` says whether one of its alternatives holds."""
 
     condition: Condition
     value: Any
     held: bool
     within: str
+    group: int = -1
+    met: bool = False
 
 
 class Reference:
@@ -309,13 +312,15 @@ class Reference:
         return found + (list(_held(rule.unless, view, "unless")) if rule.unless else [])
 
 
-def _held(one: All, view: View, within: str) -> Iterable[Held]:
-    for part in one.parts:
+def _held(one: All, view: View, within: str, group: int = -1, met: bool = False) -> Iterable[Held]:
+    for number, part in enumerate(one.parts):
         if isinstance(part, AnyOf):
+            outer = group >= 0
             for alternative in part.alternatives:
-                yield from _held(alternative, view, "any" if within == "when" else within)
+                yield from _held(alternative, view, "any" if within == "when" else within,
+                                 group if outer else number, met if outer else compile_any(part)(view))
         else:
-            yield Held(part, _seen(part, view), compile_condition(part)(view), within)
+            yield Held(part, _seen(part, view), compile_condition(part)(view), within, group, met)
 
 
 def _seen(one: Condition, view: View) -> Any:

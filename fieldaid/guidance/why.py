@@ -93,9 +93,11 @@ def _gaps(conclusions: Conclusions, pack: Pack, rule: Rule) -> list[str]:
     computed = {name: one.value for name, one in conclusions.computed.items()}
     held = Reference(pack).explain(rule.id, conclusions.situation, computed)
     gaps = [_gap(one, pack) for one in held if one.within == "when" and not one.held]
-    alternatives = [_gap(one, pack) for one in held if one.within == "any"]
-    if not gaps and alternatives and not any(one.held for one in held if one.within == "any"):
-        gaps = [" or ".join(alternatives[:MOST_NAMED])]
+    unmet: dict[int, list[str]] = {}
+    for one in held:
+        if one.within == "any" and not one.met and not one.held:
+            unmet.setdefault(one.group, []).append(_gap(one, pack))
+    gaps += [" or ".join(alternatives[:MOST_NAMED]) for alternatives in unmet.values()]
     blocked = [f"not {_gap(one, pack)}" for one in held if one.within == "unless" and one.held]
     return gaps + blocked or ["several things at once"]
 

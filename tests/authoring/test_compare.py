@@ -99,11 +99,11 @@ def test_what_is_printed_passes_as_a_test_of_the_new_pack(found: list[Found], tm
     mine = [one for one in tests if one.file.endswith("compared.yaml")]
     assert len(mine) == len(texts)
     runner = Runner(pack, None)
-    assert [case.name for one in mine for case in [runner.run(one)] if case.findings] == []
+    assert [case.name for case in runner.run_all(mine) if case.findings] == []
     # They are no tests that pass anywhere: the old pack fails each that expects more than that something is absent.
     old = Runner(load_pack(RULES / "house"), None)
     expecting = [one for one in mine if "access" in one.expect or "triggers" in one.expect]
-    assert expecting and all(old.run(one).findings for one in expecting)
+    assert expecting and all(case.findings for case in old.run_all(expecting))
 
 
 @pytest.mark.parametrize(("old", "new", "fail_on", "code"), [

@@ -55,7 +55,7 @@ def copy(tmp_path: Path) -> Path:
 
 
 @pytest.mark.parametrize(("file", "old", "new", "told"), [
-    ("decisions", "rules: [KIND-010, RELIEF-160]", "rules: [KIND-011]", "KIND-011 is no rule"),
+    ("decisions", "rules: [KIND-010, SIZE-110,", "rules: [KIND-011, SIZE-110,", "KIND-011 is no rule"),
     ("conflicts", "rows: [A12]", "rows: [A99]", "A99 is no row"),
     ("conflicts", "- id: X20", "- id: X19", "X19 stands twice"),
     ("unused_rows", "certainty: A", "certainty: D", "certainty"),

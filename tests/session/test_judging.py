@@ -21,7 +21,8 @@ def guide() -> Guide:
 
 
 def _found(guide: Guide, **facts: object) -> Conclusions:
-    return guide.evaluate(Situation.of(dict(house.GOOD) | {name.replace("__", "."): one for name, one in facts.items()}))
+    told = {name.replace("__", "."): one for name, one in facts.items()}
+    return guide.evaluate(Situation.of(dict(house.GOOD) | told))
 
 
 def _places(found: Conclusions) -> list[str]:
