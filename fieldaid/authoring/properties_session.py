@@ -58,6 +58,12 @@ class Told:
                 return
             self.say(line(answer="yes"), spoken=True)
 
+    def say_often(self, said: Parsed, spoken: bool, times: int) -> None:
+        """Says a line again and again, and affirms whatever it asks."""
+        for _ in range(times):
+            self.say(said, spoken)
+            self.affirm_all()
+
     def seen(self) -> list[Any]:
         return situations(self.state.picture)
 
@@ -105,25 +111,28 @@ def _something(facts: Facts, rng: random.Random) -> tuple[str, Parsed]:
 
 
 def undo_equals_never_done(guide: Guide, seed: int, number: int) -> Iterator[Found]:
-    """Do, then scratch: as if never done. Put back: as if never scratched. Typed, and spoken with "affirm"."""
+    """Do, then scratch: as if never done. Put back: as if never scratched. Typed, and spoken with "affirm".
+
+    A spoken line may do two things: its danger counts at once, its good news with the "affirm". Each is scratched and
+    put back by itself.
+    """
     rng = stream(seed, number, "undo")
     facts, _ = seeded_facts(seed, number)
     talk = Told()
     for told in _lines(facts, rng):
         talk.say(told)
-    before = talk.seen()
+    before, first = talk.seen(), len(talk.state.done)
     kind, act = _something(facts, rng)
     spoken = number % 3 == 2 and kind != "tell"
     talk.say(act, spoken)
     talk.affirm_all()
     after = talk.seen()
     done = talk.state.done
-    talk.say(line(command="scratch that"), spoken)
-    talk.affirm_all()
+    things = max(1, len(done) - first)
+    talk.say_often(line(command="scratch that"), spoken, things)
     what = f"{kind} {[(one.name, one.value) for one in act.readings]} {act.command_fact or ''} after {facts}"
     yield "undo", "do, then undo, equals never done", talk.seen() == before, what
-    talk.say(line(command="restore"), spoken)
-    talk.affirm_all()
+    talk.say_often(line(command="restore"), spoken, things)
     yield "undo", "undo, then put back, equals done", talk.seen() == after and talk.state.done == done, what
 
 

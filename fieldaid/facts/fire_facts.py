@@ -112,7 +112,9 @@ FIRE_FACTS: tuple[Fact, ...] = (
         section=True,
         values=("nothing", "lazy smoke", "pressure", "flame", "second deck", "insulation", "truss"),
         worse=("nothing", "lazy smoke", "insulation", "second deck", "pressure", "flame", "truss"),
-        loosening=("nothing", "lazy smoke", "pressure", "second deck", "insulation"),
+        # Flame is a danger, and yet it may be told over a truss that was seen in the same hole.
+        loosening=("nothing", "lazy smoke", "pressure", "second deck", "insulation", "flame"),
+        lasting=("flame",),
         stale_s=10 * MINUTE,
     ),
     Fact(
