@@ -16,7 +16,7 @@ from fieldaid.workings.roof import FORMS, build
 from fieldaid.workings.roof_model import FOOT, INCH, RoofModel
 from fieldaid.workings.roof_wings import Wing
 
-MANY = settings(max_examples=40, deadline=None,
+MANY = settings(derandomize=True, max_examples=40, deadline=None,
                 suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
 QUARTER = {"A": "D", "D": "C", "C": "B", "B": "A"}  # where a side lies after the plan turned a quarter to the left
 
@@ -160,6 +160,8 @@ def test_the_roof_is_the_lowest_plane_over_a_convex_plan(told, data):
     model = built(told)
     if model is None or how_many_corners(model) > 4 or model.form == "dutch gable":
         return
+    if any(line.kind == "valley" for line in model.lines):
+        return  # two faces that meet in a valley are the higher of their planes
     least_x, least_y, most_x, most_y = model.bounds
     x = data.draw(st.floats(least_x, most_x))
     y = data.draw(st.floats(least_y, most_y))

@@ -7,7 +7,10 @@ hips and gables with wings (L, T and cross footprints, one pitch). Arched and mi
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
+import shapely
+import shapely.errors
 from shapely.geometry import Polygon, box
 
 from fieldaid.workings.limits import ImpossibleShape, OutsideLimits, within
@@ -26,7 +29,17 @@ ONE_PITCH = ("gambrel", "mansard", "cross-gable", "dutch gable", "clipped gable"
 WITH_TRUSSES = ("gable", "a-frame", "shed", "flat")
 
 
-def build(
+def build(*told: Any, **how: Any) -> RoofModel:
+    """See `_build`. Measures whose outline the geometry library cannot lay out are refused by name, not left to it."""
+    try:
+        return _build(*told, **how)
+    except shapely.errors.GEOSException as error:
+        raise ImpossibleShape("this outline cannot be laid out", where="overhang",
+                              why=f"overhang and wings leave slivers beside each other ({error})",
+                              next_step="change the overhang or a wing by a few inches") from None
+
+
+def _build(
     form: str,
     length_m: float,
     width_m: float,
