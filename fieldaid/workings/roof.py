@@ -6,7 +6,8 @@ hips and gables with wings (L, T and cross footprints, one pitch). Arched and mi
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import functools
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import shapely
@@ -29,17 +30,23 @@ ONE_PITCH = ("gambrel", "mansard", "cross-gable", "dutch gable", "clipped gable"
 WITH_TRUSSES = ("gable", "a-frame", "shed", "flat")
 
 
-def build(*told: Any, **how: Any) -> RoofModel:
-    """See `_build`. Measures whose outline the geometry library cannot lay out are refused by name, not left to it."""
-    try:
-        return _build(*told, **how)
-    except shapely.errors.GEOSException as error:
-        raise ImpossibleShape("this outline cannot be laid out", where="overhang",
-                              why=f"overhang and wings leave slivers beside each other ({error})",
-                              next_step="change the overhang or a wing by a few inches") from None
+def _laid_out(make: Callable[..., RoofModel]) -> Callable[..., RoofModel]:
+    """Refuses by name an outline that the geometry library cannot lay out."""
+
+    @functools.wraps(make)
+    def refusing(*told: Any, **how: Any) -> RoofModel:
+        try:
+            return make(*told, **how)
+        except shapely.errors.GEOSException as error:
+            raise ImpossibleShape("this outline cannot be laid out", where="overhang",
+                                  why=f"overhang and wings leave slivers beside each other ({error})",
+                                  next_step="change the overhang or a wing by a few inches") from None
+
+    return refusing
 
 
-def _build(
+@_laid_out
+def build(
     form: str,
     length_m: float,
     width_m: float,
