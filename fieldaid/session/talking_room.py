@@ -65,13 +65,15 @@ def _talk(options: argparse.Namespace, setting: Setting, microphone: Microphone,
         session.notice(text)
     if speaker is not None:
         speaker.ready(SPEAKER_READY_S)
+        for text in speaker.notices:
+            session.notice(text)
     hears_itself = speaker is not None and options.speak and not options.earpiece
     loop = Loop(session, microphone, lambda: Ear(gate.segmenter(), speaker.sounding.during if hears_itself else None),
                 recogniser, speaker if options.speak else None, out, earpiece=options.earpiece,
                 talk_key=options.talk_key)
     microphone.open()
     print(_greeting(options, microphone.name), file=out)
-    for text in (*(speaker.notices if speaker is not None else ()), *session.take_notices()):
+    for text in session.take_notices():
         print(text, file=out)
     out.flush()
     with _signals(loop), _key_thread(keys, loop):
