@@ -51,7 +51,9 @@ KINDS: dict[str, tuple[str, ...]] = {
 """The test voices."""
 OUTSIDE_VOICES = ("heart", *KINDS["plain"])
 """Of lines outside the grammar: those that are quick to make."""
-NEURAL = ("am_adam", *(voice for voice in KINDS["natural"] if voice != "heart"))
+NEURAL = ("am_adam", "af_sky", "am_eric", "bf_alice", "bm_daniel",
+          *(voice for voice in KINDS["natural"] if voice != "heart"))
+"""Styles of Kokoro that are used by name."""
 VOICES = {
     "calibrate": ("flite-rms", "flite-kal", "festival-kal", "am_adam", "espeak-us"),
     "test": ("heart", "flite-awb", "flite-slt", "festival-slt", "heart-high", "espeak-scotland"),
