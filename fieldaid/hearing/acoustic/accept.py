@@ -20,13 +20,14 @@ and no probability.
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass, fields
+from dataclasses import dataclass
+from typing import ClassVar
 
-from fieldaid.errors import BrokenData
+from fieldaid.hearing.measuring import StoredLimits, WeighedFigures
 
 
 @dataclass(frozen=True)
-class Limits:
+class Limits(StoredLimits):
     """The least figures that are accepted, the weights of `fit`, and how meanings are ranked.
 
     Attributes
@@ -36,6 +37,8 @@ class Limits:
     base, by_llr, by_words, by_margin, by_silence : weights of `fit`; of the margin counts log(1 + m),
         of words its share of the square root of the letters
     """
+
+    whose: ClassVar[str] = "acoustic"
 
     fit: float = 1.5
     llr: float = -0.6
@@ -51,24 +54,6 @@ class Limits:
     by_margin: float = 1.4
     by_silence: float = 0.27
 
-    @classmethod
-    def of(cls, stored: dict[str, float]) -> Limits:
-        """From stored figures.
-
-        Raises
-        ------
-        BrokenData : a figure is missing, unknown or not a number
-        """
-        names = {one.name for one in fields(cls)}
-        if set(stored) != names or not all(isinstance(value, (int, float)) for value in stored.values()):
-            raise BrokenData("the limits of the acoustic recogniser cannot be used",
-                             why=f"they must be numbers for {', '.join(sorted(names))}",
-                             next_step="install fieldaid again")
-        return cls(**stored)
-
-    def stored(self) -> dict[str, float]:
-        return asdict(self)
-
     @property
     def weights(self) -> tuple[float, ...]:
         """In the order of `Figures.features`."""
@@ -76,7 +61,7 @@ class Limits:
 
 
 @dataclass(frozen=True)
-class Figures:
+class Figures(WeighedFigures):
     """What the verdict rests on; see the module. `letters` is the length of the text."""
 
     llr: float
@@ -92,9 +77,6 @@ class Figures:
         """What `fit` weighs; of each figure only the part of its range where it says something."""
         return (1.0, max(self.llr, -3.0), max(self.words / math.sqrt(self.letters), -4.0),
                 math.log1p(min(max(self.margin, 0.0), 15.0)), min(self.silence, 3.0))
-
-    def fit(self, limits: Limits) -> float:
-        return sum(weight * value for weight, value in zip(limits.weights, self.features, strict=True))
 
     def accepted(self, limits: Limits) -> bool:
         return (self.fit(limits) >= limits.fit and self.llr >= limits.llr and self.words >= limits.words

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import functools
-import json
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from fieldaid.clock import Stopwatch
-from fieldaid.errors import BrokenData, WrongUse
 from fieldaid.grammar.grammar import Grammar
 from fieldaid.grammar.load import LINE
+from fieldaid.hearing import measuring
 from fieldaid.hearing.acoustic.accept import Figures, Limits
 from fieldaid.hearing.acoustic.alike import swaps
 from fieldaid.hearing.acoustic.ctc import align, log_likelihoods
@@ -23,24 +21,21 @@ from fieldaid.hearing.acoustic.model import FILE, AcousticModel
 from fieldaid.hearing.acoustic.search import BEAM, COSTS, DROP, Candidate, Costs, search
 from fieldaid.hearing.acoustic.words import AnyWords
 from fieldaid.hearing.awaited import answers_to
-from fieldaid.hearing.gate import LONGEST_S, Segment
+from fieldaid.hearing.gate import Segment
 from fieldaid.hearing.heard import Heard
-from fieldaid.hearing.likelihood.meanings import Meaning, Parse, gather, meaning_of
+from fieldaid.hearing.likelihood.meanings import Meaning, gather, meaning_of
 from fieldaid.hearing.likelihood.network import TokenNetwork
 from fieldaid.hearing.likelihood.search import Row
 from fieldaid.hearing.likelihood.written import LOOSE
-from fieldaid.hearing.sound import RATE
+from fieldaid.hearing.measuring import NO_RIVAL, MeasuringRecogniser
 
 LIMITS = Path(__file__).parent / "data" / "limits.json"
-SHORTEST_S, PADDED_S = 0.15, 0.6
-"""A shorter segment is no word; one shorter than the second is padded: the model was not trained on such."""
-QUIET_RMS = 10 ** (-70 / 20)
+PADDED_S = 0.6
+"""A shorter segment is padded: the model was not trained on such."""
 SCORED = 32
 """Texts that are scored exactly."""
 SHOWN = 4
 """Meanings that are told."""
-NO_RIVAL = 30.0
-"""The margin when nothing else was found."""
 
 
 @dataclass(frozen=True)
@@ -67,7 +62,7 @@ class Measured:
     awaiting: str | None = None
 
 
-class AcousticRecogniser:
+class AcousticRecogniser(MeasuringRecogniser[AcousticModel, Measured]):
     """Recognises segments of at most 12 s.
 
     Parameters
@@ -90,17 +85,13 @@ class AcousticRecogniser:
     def __init__(self, grammar: Grammar | None = None, *, model: Path | AcousticModel = FILE, threads: int = 1,
                  beam: int = BEAM, drop: float = DROP, costs: Costs = COSTS, limits: Limits | None = None,
                  **_: Any) -> None:
-        if grammar is None:
-            raise WrongUse("the recogniser acoustic needs the grammar itself", why="only its text form was given",
-                           next_step="pass grammar=load_grammar()")
-        self.grammar = grammar
+        super().__init__(grammar)
         self._model: AcousticModel | None = model if isinstance(model, AcousticModel) else AcousticModel(model, threads)
-        self._network = TokenNetwork(grammar.network, LINE, LetterTokenizer(), PlainForms(),
-                                     LOOSE.union(*grammar.loaded.poison.values()))
-        self._any_words = AnyWords(grammar.words())
+        self._network = TokenNetwork(self.grammar.network, LINE, LetterTokenizer(), PlainForms(),
+                                     LOOSE.union(*self.grammar.loaded.poison.values()))
+        self._any_words = AnyWords(self.grammar.words())
         self._beam, self._drop, self._costs = beam, drop, costs
         self.limits = limits if limits is not None else read_limits()
-        self.notices: tuple[str, ...] = ()
 
     def hear(self, segment: Segment, awaiting: str | None = None) -> Heard:
         """The phrase that the segment holds, or "" when none is accepted.
@@ -117,22 +108,6 @@ class AcousticRecogniser:
         samples = usable(segment.samples)
         measured = self.measure(samples, awaiting) if samples is not None else None
         return self.told(measured, measured is not None and self.accepts(measured), segment, watch.ms())
-
-    def told(self, measured: Measured | None, accepted: bool, segment: Segment, ms: float) -> Heard:
-        """What was measured, as it is handed on."""
-        at = {"recogniser": self.name, "start_s": segment.start_s, "end_s": segment.end_s}
-        if measured is None or measured.figures is None:
-            return Heard("", ms={"decode": ms}, **at)
-        figures, best = measured.figures, measured.meanings[0]
-        shown = {name: value for name, value in asdict(figures).items() if value is not None}
-        shown = {name: round(value, 2) for name, value in (shown | {"fit": figures.fit(self.limits)}).items()}
-        others = tuple((one.row.text, round(self.rank(one) - self.rank(best), 2)) for one in measured.meanings[:SHOWN])
-        return Heard(best.row.text if accepted else "", figures=shown,
-                     alternatives=others[1:] if accepted else others, ms={"decode": ms}, **at)
-
-    def accepts(self, measured: Measured) -> bool:
-        """Whether the best meaning is accepted on this recogniser's word alone."""
-        return bool(measured.figures and measured.meanings[0].states and measured.figures.accepted(self.limits))
 
     def measure(self, samples: np.ndarray, awaiting: str | None = None) -> Measured:
         """Search and figures for samples that `usable` let through; `awaiting` as in `hear`.
@@ -194,21 +169,12 @@ class AcousticRecogniser:
         found = log_likelihoods(self._open().log_probs(usable_samples), [numbers(heard(text)) for text in texts])
         return np.where(found < -1e6, -np.inf, found)
 
-    def close(self) -> None:
-        """Give back the model's memory."""
-        self._model = None
-
     def rank(self, one: Meaning) -> float:
         """What meanings are ordered by [nat]."""
         return one.score - self.limits.refused * one.refused
 
-    def _parse(self, awaiting: str | None) -> Parse:
-        return functools.lru_cache(maxsize=256)(functools.partial(self.grammar.parse, expecting=awaiting))
-
-    def _open(self) -> AcousticModel:
-        if self._model is None:
-            raise WrongUse("the recogniser was closed", next_step="make a new one")
-        return self._model
+    def _shown(self, measured: Measured) -> Sequence[Meaning]:
+        return measured.meanings[:SHOWN]
 
 
 def _scored(log_probs: np.ndarray, found: list[Candidate]) -> list[Row]:
@@ -239,25 +205,10 @@ def worst_word(log_probs: np.ndarray, text: str) -> float:
 
 
 def usable(samples: np.ndarray) -> np.ndarray | None:
-    """Samples that the model can take, or None when there is nothing to hear in them: float32, finite, padded."""
-    samples = np.nan_to_num(np.asarray(samples, np.float32).ravel(), nan=0.0, posinf=1.0, neginf=-1.0)
-    samples = samples[:int(LONGEST_S * RATE) + RATE // 10]
-    if len(samples) < SHORTEST_S * RATE or float(np.sqrt(np.mean(np.square(samples)))) < QUIET_RMS:
-        return None
-    samples = np.clip(samples, -1.0, 1.0)
-    short = int(PADDED_S * RATE) - len(samples)
-    return np.pad(samples, (short // 2, short - short // 2)) if short > 0 else samples
+    """See `measuring.usable`."""
+    return measuring.usable(samples, PADDED_S)
 
 
 def read_limits(path: Path = LIMITS) -> Limits:
-    """The calibrated limits.
-
-    Raises
-    ------
-    BrokenData : the file is missing or broken
-    """
-    try:
-        return Limits.of(json.loads(path.read_text(encoding="utf-8")))
-    except (OSError, ValueError, TypeError, AttributeError) as exc:
-        raise BrokenData("the limits of the acoustic recogniser cannot be read", where=str(path), why=str(exc),
-                         next_step="install fieldaid again") from None
+    """The calibrated limits. Raises BrokenData when the file is missing or broken."""
+    return Limits.read(path)

@@ -17,13 +17,14 @@ another. `fit` is the log-odds of being right on synthetic voices; on a roof it 
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass, fields
+from dataclasses import dataclass
+from typing import ClassVar
 
-from fieldaid.errors import BrokenData
+from fieldaid.hearing.measuring import StoredLimits, WeighedFigures
 
 
 @dataclass(frozen=True)
-class Limits:
+class Limits(StoredLimits):
     """The least figures that are accepted, the weights of `fit`, and how meanings are ranked.
 
     Attributes
@@ -33,6 +34,8 @@ class Limits:
     refused : taken off a meaning of which the parser leaves out a part [nat]
     base, by_llr, by_margin, by_worst : weights of `fit`; of the margin counts log(1 + m)
     """
+
+    whose: ClassVar[str] = "phrase"
 
     fit: float = 2.0
     llr: float = -12.0
@@ -49,24 +52,6 @@ class Limits:
     by_margin: float = 1.5
     by_worst: float = 0.5
 
-    @classmethod
-    def of(cls, stored: dict[str, float]) -> Limits:
-        """From stored figures.
-
-        Raises
-        ------
-        BrokenData : a figure is missing, unknown or not a number
-        """
-        names = {one.name for one in fields(cls)}
-        if set(stored) != names or not all(isinstance(value, (int, float)) for value in stored.values()):
-            raise BrokenData("the limits of the phrase recogniser cannot be used",
-                             why=f"they must be numbers for {', '.join(sorted(names))}",
-                             next_step="install fieldaid again")
-        return cls(**stored)
-
-    def stored(self) -> dict[str, float]:
-        return asdict(self)
-
     @property
     def weights(self) -> tuple[float, ...]:
         """In the order of `Figures.features`."""
@@ -74,7 +59,7 @@ class Limits:
 
 
 @dataclass(frozen=True)
-class Figures:
+class Figures(WeighedFigures):
     """What the verdict rests on; see the module. `tokens` is the length of the row; what was not measured is None."""
 
     llr: float
@@ -91,9 +76,6 @@ class Figures:
         """What `fit` weighs."""
         lead = math.log1p(min(max(self.margin, 0.0), 15.0))
         return (1.0, self.llr, lead, self.worst)
-
-    def fit(self, limits: Limits) -> float:
-        return sum(weight * value for weight, value in zip(limits.weights, self.features, strict=True))
 
     def accepted(self, limits: Limits) -> bool:
         return (self.fit(limits) >= limits.fit and self.llr >= limits.llr and self.pmi >= limits.pmi

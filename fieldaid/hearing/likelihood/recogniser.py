@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import functools
-import json
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,37 +11,35 @@ import numpy as np
 
 from fieldaid import data
 from fieldaid.clock import Stopwatch
-from fieldaid.errors import BrokenData, WrongUse
 from fieldaid.grammar.grammar import Grammar
 from fieldaid.grammar.load import LINE
 from fieldaid.grammar.network import Network
+from fieldaid.hearing import measuring
 from fieldaid.hearing.awaited import answers_to
-from fieldaid.hearing.gate import LONGEST_S, Segment
+from fieldaid.hearing.gate import Segment
 from fieldaid.hearing.heard import Heard
 from fieldaid.hearing.likelihood.accept import Figures, Limits
 from fieldaid.hearing.likelihood.counterparts import Pairs, lead_over, read_pairs
 from fieldaid.hearing.likelihood.forced import score
-from fieldaid.hearing.likelihood.meanings import Meaning, Parse, gather, meaning_of, states
+from fieldaid.hearing.likelihood.meanings import Meaning, gather, meaning_of, states
 from fieldaid.hearing.likelihood.model import Encoded, SpeechModel
 from fieldaid.hearing.likelihood.network import TokenNetwork
 from fieldaid.hearing.likelihood.prior import Prior
 from fieldaid.hearing.likelihood.search import BEAM, COSTS, DROP, Costs, Found, search
 from fieldaid.hearing.likelihood.written import LOOSE, WrittenForms
+from fieldaid.hearing.measuring import NO_RIVAL, MeasuringRecogniser
 from fieldaid.hearing.pauses import spoken_s
 from fieldaid.hearing.sound import RATE
 
 ALIKE = "sound_alikes.tsv"
 LIMITS = Path(__file__).parent / "data" / "limits.json"
-SHORTEST_S, PADDED_S = 0.15, 0.5
-"""A shorter segment is no word; a segment is padded to the second, because the encoder needs some context."""
-QUIET_RMS = 10 ** (-70 / 20)
+PADDED_S = 0.5
+"""A shorter segment is padded, because the encoder needs some context."""
 TOKENS_A_SECOND, TOKENS_MORE, TOKENS_MOST = 8.0, 8, 72
 RANKED = 4
 """Meanings that are scored on noise and ranked against each other."""
 PROPOSED = 2
 """Meanings of another recogniser that are scored beside the own ones; each costs a search of its own."""
-NO_RIVAL = 30.0
-"""The margin when nothing else was found."""
 
 
 @dataclass(frozen=True)
@@ -59,7 +55,7 @@ class Measured:
     spoken: float | None = None
 
 
-class LikelihoodRecogniser:
+class LikelihoodRecogniser(MeasuringRecogniser[SpeechModel, Measured]):
     """Recognises segments of at most 12 s by the likelihood of the grammar's own phrases.
 
     Parameters
@@ -83,18 +79,14 @@ class LikelihoodRecogniser:
     def __init__(self, grammar: Grammar | None = None, *, model: Path | SpeechModel | None = None, threads: int = 1,
                  beam: int = BEAM, drop: float = DROP, costs: Costs = COSTS, limits: Limits | None = None,
                  pairs: Pairs | None = None, **_: Any) -> None:
-        if grammar is None:
-            raise WrongUse("the recogniser likelihood needs the grammar itself", why="only its text form was given",
-                           next_step="pass grammar=load_grammar()")
-        self.grammar = grammar
+        super().__init__(grammar)
         self._model: SpeechModel | None = model if isinstance(model, SpeechModel) else SpeechModel(model, threads)
-        self._forms = WrittenForms(grammar.loaded.written)
-        self.narrow(grammar.network)
+        self._forms = WrittenForms(self.grammar.loaded.written)
+        self.narrow(self.grammar.network)
         self._prior = Prior(self._model)
         self._beam, self._drop, self._costs = beam, drop, costs
         self.limits = limits if limits is not None else read_limits()
         self.pairs = pairs if pairs is not None else read_pairs(data.folder("grammars") / ALIKE)
-        self.notices: tuple[str, ...] = ()
 
     def narrow(self, network: Network) -> None:
         """Hear the sentences of another network, of words that the grammar understands."""
@@ -119,23 +111,6 @@ class LikelihoodRecogniser:
             return self.told(None, False, segment, watch.ms())
         measured = self.with_alike(self.measure(samples, awaiting, spoken_s(segment)))
         return self.told(measured, self.accepts(measured), segment, watch.ms())
-
-    def told(self, measured: Measured | None, accepted: bool, segment: Segment, ms: float) -> Heard:
-        """What was measured, as it is handed on."""
-        at = {"recogniser": self.name, "start_s": segment.start_s, "end_s": segment.end_s}
-        if measured is None or measured.figures is None:
-            return Heard("", ms={"decode": ms}, **at)
-        figures, best = measured.figures, measured.meanings[0]
-        shown = {name: value for name, value in asdict(figures).items() if value is not None}
-        shown |= {"fit": figures.fit(self.limits), "free": measured.found.free_score}
-        others = tuple((one.row.text, round(self.rank(one) - self.rank(best), 2)) for one in measured.meanings)
-        shown = {name: round(value, 2) for name, value in shown.items()}
-        return Heard(best.row.text if accepted else "", figures=shown,
-                     alternatives=others[1:] if accepted else others, ms={"decode": ms}, **at)
-
-    def accepts(self, measured: Measured) -> bool:
-        """Whether the best meaning is accepted on this recogniser's word alone."""
-        return bool(measured.figures and measured.meanings[0].states and measured.figures.accepted(self.limits))
 
     def measure(self, samples: np.ndarray, awaiting: str | None = None, spoken: float | None = None) -> Measured:
         """Search, priors and figures for samples that `usable` let through; `spoken`: how long somebody spoke [s].
@@ -211,10 +186,6 @@ class LikelihoodRecogniser:
         leads = [ahead for _, ahead in self.alike(measured, measured.meanings[0].row.text)]
         return replace(measured, figures=replace(measured.figures, alike_margin=min(leads, default=None)))
 
-    def close(self) -> None:
-        """Give back the model's memory."""
-        self._model = None
-
     def rank(self, one: Meaning) -> float:
         """What meanings are ordered by [nat]."""
         return one.score - self.limits.prior_weight * one.prior - self.limits.refused * one.refused
@@ -233,13 +204,8 @@ class LikelihoodRecogniser:
             for one, prior in zip(meanings, self._prior.of([one.row for one in meanings]), strict=True):
                 one.prior = float(prior)
 
-    def _parse(self, awaiting: str | None) -> Parse:
-        return functools.lru_cache(maxsize=256)(functools.partial(self.grammar.parse, expecting=awaiting))
-
-    def _open(self) -> SpeechModel:
-        if self._model is None:
-            raise WrongUse("the recogniser was closed", next_step="make a new one")
-        return self._model
+    def _figures(self, measured: Measured) -> dict[str, float]:
+        return measured.figures.shown(self.limits, free=measured.found.free_score) if measured.figures else {}
 
 
 def figures_of(measured: Measured, best: Meaning, margin: float) -> Figures:
@@ -252,25 +218,10 @@ def figures_of(measured: Measured, best: Meaning, margin: float) -> Figures:
 
 
 def usable(samples: np.ndarray) -> np.ndarray | None:
-    """Samples that the model can take, or None when there is nothing to hear in them: float32, finite, padded."""
-    samples = np.nan_to_num(np.asarray(samples, np.float32).ravel(), nan=0.0, posinf=1.0, neginf=-1.0)
-    samples = samples[:int(LONGEST_S * RATE) + RATE // 10]
-    if len(samples) < SHORTEST_S * RATE or float(np.sqrt(np.mean(np.square(samples)))) < QUIET_RMS:
-        return None
-    samples = np.clip(samples, -1.0, 1.0)
-    short = int(PADDED_S * RATE) - len(samples)
-    return np.pad(samples, (short // 2, short - short // 2)) if short > 0 else samples
+    """See `measuring.usable`."""
+    return measuring.usable(samples, PADDED_S)
 
 
 def read_limits(path: Path = LIMITS) -> Limits:
-    """The calibrated limits.
-
-    Raises
-    ------
-    BrokenData : the file is missing or broken
-    """
-    try:
-        return Limits.of(json.loads(path.read_text(encoding="utf-8")))
-    except (OSError, ValueError, TypeError, AttributeError) as exc:
-        raise BrokenData("the limits of the phrase recogniser cannot be read", where=str(path), why=str(exc),
-                         next_step="install fieldaid again") from None
+    """The calibrated limits. Raises BrokenData when the file is missing or broken."""
+    return Limits.read(path)
