@@ -142,6 +142,10 @@ LOADER_PAGES: tuple[Page, ...] = (
           "`protected: true` with status draft or retired.",
           "Make it stable, or take `protected` away with a reason.",
           "A safety rule that is switched off is none."),
+    _page("F313", "a line that may not wait",
+          "`said: when asked` on a danger, on access or gate, or on a protected rule.",
+          "`said: when asked` for a caution or advice that changes no act; nothing for all others.",
+          "What nobody asks for is not heard, and a danger must be."),
     # Lists
     _page("F401", "a threshold outside its range",
           "A default below low or above high.",

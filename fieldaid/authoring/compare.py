@@ -21,7 +21,7 @@ from fieldaid.facts.situation import Situation
 from fieldaid.facts.vocabulary import FACTS
 from fieldaid.guidance.guide import conclude
 from fieldaid.guidance.outcome import Outcome
-from fieldaid.guidance.pack import ACCESS, GATE, Pack, load_pack
+from fieldaid.guidance.pack import ACCESS, GATE, Pack, Rule, load_pack
 from fieldaid.guidance.reference import Reference
 from fieldaid.workings.computed import compute
 
@@ -82,7 +82,11 @@ def answers_of(pack: Pack, situation: Situation, computed: Mapping[str, Any], ou
             "placement": "; ".join(filter(None, map(_text, (outcome.place, outcome.kind, outcome.size_ft)))),
             **{name: frozenset(getattr(outcome, name)) for name in (*DANGERS, "advice", "missing")},
             "derived": frozenset(f"{name} {value}" for name, value in outcome.derived),
-            "said": {rule: pack.rule(rule).say for line in lines for rule in line.rules}}
+            "said": {rule: _said(pack.rule(rule)) for line in lines for rule in line.rules}}
+
+
+def _said(rule: Rule) -> str:
+    return f"{rule.say} (when asked)" if rule.when_asked else rule.say
 
 
 def changes(before: Answers, after: Answers) -> set[Change]:

@@ -12,7 +12,7 @@ from fieldaid.guidance import engine as engine_
 from fieldaid.guidance.merge import merge
 from fieldaid.guidance.next_question import NextQuestion
 from fieldaid.guidance.outcome import Firing, Line, Outcome
-from fieldaid.guidance.pack import NO_GO, Pack
+from fieldaid.guidance.pack import NO_GO, Pack, Rule
 from fieldaid.guidance.reference import Reference
 from fieldaid.guidance.words import fill, sentence
 
@@ -171,7 +171,7 @@ def conclude(pack: Pack, situation: Situation, computed: Mapping[str, Any], outc
         rule = pack.rule(firing.rule)
         kind = rule.conclude.kind
         if kind in lines and rule.say and rule.id in deciding.get(kind, (rule.id,)):
-            lines[kind].append(_line(kind, rule.say, firing))
+            lines[kind].append(_line(kind, rule, firing))
     return Conclusions(
         access=outcome.access, access_reason=outcome.access_reason, access_rules=outcome.access_rules,
         gate=outcome.gate, gate_rules=outcome.gate_rules, slope=_slope(outcome, computed), place=outcome.place,
@@ -183,9 +183,10 @@ def conclude(pack: Pack, situation: Situation, computed: Mapping[str, Any], outc
         notices=notices, outcome=outcome, situation=situation)
 
 
-def _line(kind: Any, say: str, firing: Firing) -> Line:
-    text = fill(say, firing.where, firing.value)
-    return Line(kind, text if kind in ("access", "gate") else sentence(text), (firing.rule,), firing.key)
+def _line(kind: Any, rule: Rule, firing: Firing) -> Line:
+    text = fill(rule.say, firing.where, firing.value)
+    return Line(kind, text if kind in ("access", "gate") else sentence(text), (firing.rule,), firing.key,
+                rule.when_asked)
 
 
 def _slope(outcome: Outcome, computed: Mapping[str, Any]) -> str | None:

@@ -84,10 +84,12 @@ class Line:
     """Something that may be said. Sides stay letters ("Soft deck, C."); the speaking room turns them into words.
 
     kind: trigger, stop, caution, advice are sentences; access and gate are fragments that follow "Stay off:" or
-    "Hold cut:". `key` is the rule id and its binding, so that each can be said once.
+    "Hold cut:". `key` is the rule id and its binding, so that each can be said once. `when_asked`: it changes no act
+    and is said to "status" only.
     """
 
     kind: LineKind
     text: str
     rules: tuple[str, ...]
     key: str
+    when_asked: bool = False

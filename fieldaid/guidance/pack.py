@@ -107,6 +107,8 @@ class Rule:
     line: int = 0
     column: int = 0
     retired_because: str = ""
+    when_asked: bool = False
+    """Its line is not said of itself, only to "status"."""
 
     @property
     def live(self) -> bool:

@@ -4,7 +4,7 @@ Findings
 --------
 F301 a rule id that cannot be said   F303 a conclusion not allowed in the stratum   F304 a conclusion that is off
 F306 what is said is too long        F307 what is said is missing                   F308 a placeholder without a match
-F310 an example that is off          F311 an invariant that does not exist
+F310 an example that is off          F311 an invariant that does not exist               F313 a line that may not wait
 """
 
 from __future__ import annotations
@@ -38,12 +38,14 @@ from fieldaid.guidance.pack import (
 from fieldaid.guidance.yaml_nodes import Node
 
 REQUIRED = ("id", "title", "status", "stratum", "when", "conclude", "why", "source", "may_be_wrong", "fires", "silent")
-OPTIONAL = ("protected", "invariants", "unless", "say", "retired_because")
+OPTIONAL = ("protected", "invariants", "unless", "say", "said", "retired_because")
 SAYABLE = re.compile(r"[A-Z]{2,12}-[0-9]{1,4}\Z")
 # A fragment follows "Leave now." and a stop must be over at once: both are heard as at most seven words.
 FRAGMENT_WORDS, STOP_WORDS, LINE_WORDS = 5, 7, 10
 # With these the line says itself.
 SPEECHLESS = ("no bar reported", "no hold reported", "made")
+MAY_WAIT = ("caution", "advice")
+WHEN_SAID = ("at once", "when asked")
 _KINDS = {"hazards": ("trigger", "stop", "caution"), "access": ("access",), "gate": ("gate",), "advice": ("advice",)}
 
 
@@ -81,6 +83,7 @@ class RuleReader:
         if conclude is not None and when is not None:
             self._check_said(fields, conclude, say, when)
             self._check_placeholders(fields.at("why"), why, when)
+        when_asked = conclude is not None and self._when_asked(fields, conclude)
         fires, silent = self._examples(fields, "fires"), self._examples(fields, "silent")
         invariants = self._invariants(fields)
         retired_because = fields.text("retired_because") or ""
@@ -91,7 +94,8 @@ class RuleReader:
             id=rule_id, title=fields.text("title") or "", status=status, stratum=stratum,  # type: ignore[arg-type]
             when=when, unless=unless, conclude=conclude, say=say, why=why, source=source, may_be_wrong=wrong,
             fires=fires, silent=silent, protected=protected, invariants=invariants, order=order,
-            file=node.file, line=node.line, column=node.column, retired_because=retired_because)
+            file=node.file, line=node.line, column=node.column, retired_because=retired_because,
+            when_asked=when_asked)
 
     def _report(self, node: Node, code: str, message: str, hint: str = "") -> None:
         self.findings.append(node.finding(code, message, hint))
@@ -204,6 +208,13 @@ class RuleReader:
         if words.count(filled) > limit:
             self._report(at, "F306", f"{filled!r} has {words.count(filled)} words; {kind} may have {limit}",
                          "say less; the reason belongs under why")
+
+    def _when_asked(self, fields: Fields, conclude: Conclude) -> bool:
+        asked = fields.text("said", WHEN_SAID) == "when asked"
+        if asked and (conclude.kind not in MAY_WAIT or fields.flag("protected")):
+            self._report(fields.at("said"), "F313", f"{fields.what} may not wait until it is asked",
+                         "only a caution or advice that is not protected can; a danger is said at once")
+        return asked
 
     def _check_placeholders(self, node: Node, said: str, when: All) -> bool:
         binding, first = when.binding, when.first

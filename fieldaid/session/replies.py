@@ -87,7 +87,7 @@ def guidance_replies(judged: Judged, said: Said, *, leaving: bool, took: bool,
     for lines, kind in ((main.stops, "stop"), (main.cautions, "caution"), (main.advice, "advice")):
         for line in lines:
             keys.add(line.key)
-            if line.key not in said.keys:
+            if line.key not in said.keys and not line.when_asked:
                 replies.append(Reply(kind, sentence(line.text), line.rules))
     section_texts = []
     for name, found in judged.sections.items():
@@ -139,7 +139,7 @@ def _section_replies(name: str, found: Conclusions, text: str, before: str, keys
             key = f"{name}/{line.key}"
             keys.add(key)
             # A caution that the main roof gave already is not given again for each section.
-            if key not in old and line.key not in keys:
+            if key not in old and line.key not in keys and not line.when_asked:
                 replies.append(Reply(kind, f"{label}: {sentence(line.text, upper=False)}", line.rules))
     return replies
 

@@ -304,7 +304,9 @@ class Session:
             lines = [access_text(main), gate_text(main) or f"Gate: {main.gate}.", need_text(main)]
             waiting = "; ".join(one.text for one in self.state.pending)
             lines.append(f"Waits for affirm: {waiting}." if waiting else "")
-            return [Reply("note", text, main.access_rules) for text in lines if text]
+            quiet = [line for line in (*main.cautions, *main.advice) if line.when_asked]
+            return [*(Reply("note", text, main.access_rules) for text in lines if text),
+                    *(Reply("note", line.text, line.rules) for line in quiet)]
         if kind == "report":
             return drafts.conditions_actions_needs(judged, self._phrase)
         if kind == "mayday":

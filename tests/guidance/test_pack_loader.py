@@ -127,6 +127,8 @@ BROKEN = [
     (('"{value} deck, {where}"', '"the deck there is {value}, {where}"'), "F306", 8, "has 6 words; trigger may have 5"),
     (('  say: "{value} deck, {where}"\n', ""), "F307", 1, "says nothing"),
     (('{value} deck', '{what} deck'), "F308", 8, "{what}"),
+    (('{value} deck, {where}"\n', '{value} deck, {where}"\n  said: when asked\n'), "F313", 9, "may not wait"),
+    (('{value} deck, {where}"\n', '{value} deck, {where}"\n  said: later\n'), "F108", 9, "cannot be 'later'"),
     # Situations
     (("fires: [{deck.C: soft}]", "fires: []"), "F105", 12, "at least one"),
     (("  silent: [{deck.C: solid}]\n", ""), "F106", 1, "lacks the key silent"),

@@ -75,6 +75,13 @@ def test_water_lost_puts_the_hold_back_at_once(guide):
     assert any(line.text.startswith("Hold cut") for line in lines)
 
 
+def test_a_line_that_changes_no_act_waits_until_it_is_asked(guide):
+    lines, _ = replies(guide, {**GOOD, "fire.minutes": 6})
+    assert not any("Burn time" in line.text for line in lines)
+    standing = judge(guide, state({**GOOD, "fire.minutes": 6}), 0).main.cautions
+    assert [line.text for line in standing if line.when_asked] == ["Burn time allows nothing. It only shortens."]
+
+
 def test_at_most_three_needs_are_named(guide):
     main = judge(guide, state({}), 0).main
     assert need_text(main).startswith("Need: ") and need_text(main).count(",") == 2

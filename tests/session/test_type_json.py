@@ -99,6 +99,13 @@ def test_a_leave_now_repeats_until_leaving_and_stands_after_it(tmp_path):
     assert answers[4]["guidance"]["access"] == "leave now"
 
 
+def test_status_also_says_what_waits_until_it_is_asked(tmp_path):
+    told, status = talk(tmp_path, "burning for six minutes", "status")
+    assert told["taken"] == {"fire.minutes": 6}
+    assert not any("Burn time" in one["text"] for one in told["replies"])
+    assert [one["rules"] for one in status["replies"] if "Burn time" in one["text"]] == [["TIME-010"]]
+
+
 def test_as_heard_nothing_loosens_before_affirm(tmp_path):
     answers = talk(tmp_path, "water on the fire", "affirm", options=("--as-heard",))
     assert answers[0]["meant"] == {"water.on_fire": "yes"} and answers[0]["pending"] == ["water.on_fire"]
