@@ -5,6 +5,7 @@
       BrokenData            a pack, grammar or data file cannot be used (holds findings)    exit 3
       FactError             a fact's name or value is outside the vocabulary
       SoundError            a sound file or device cannot be used
+        GoneError           a recogniser broke off and will not come back
       SpeakingError         the voice cannot speak
       EngineError           a guidance channel died, hung or answered wrongly
       JournalError          a journal cannot be read or written
@@ -90,6 +91,10 @@ class FactError(FieldaidError):
 
 class SoundError(FieldaidError):
     """A sound file or sound device cannot be used."""
+
+
+class GoneError(SoundError):
+    """A recogniser was closed, or broke off so often that it is not started again."""
 
 
 class SpeakingError(FieldaidError):

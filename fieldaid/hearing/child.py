@@ -18,7 +18,10 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from fieldaid.errors import SoundError
+from fieldaid.errors import GoneError, SoundError
+
+RESTARTS = 2
+"""How many times in a row a process that broke off is replaced."""
 
 
 class Child:
@@ -29,14 +32,22 @@ class Child:
     script : run by its path with the bare interpreter
     arguments : of the script
     called, where, next_step : for the error when it breaks off
+
+    Raises
+    ------
+    SoundError : the process cannot be started
     """
 
     def __init__(self, script: Path, arguments: Sequence[str], called: str, where: str, next_step: str) -> None:
         self._called, self._where, self._next_step = called, where, next_step
         # A file, because a pipe that nobody reads would fill up and hold the child.
         self._messages = tempfile.TemporaryFile()
-        self._process = subprocess.Popen([sys.executable, "-P", str(script), *arguments],
-                                         stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=self._messages)
+        try:
+            self._process = subprocess.Popen([sys.executable, "-P", str(script), *arguments],
+                                             stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=self._messages)
+        except OSError as error:
+            self._messages.close()
+            raise self._broken(f"its process cannot be started: {error}") from None
 
     def close(self) -> None:
         """End the process. Closing twice does no harm."""
@@ -99,3 +110,38 @@ class Child:
 
     def _broken(self, why: str) -> SoundError:
         return SoundError(f"{self._called} broke off", where=self._where, why=why, next_step=self._next_step)
+
+
+class Restarts:
+    """Counts how often in a row a child broke off, and says when it is gone for good.
+
+    Parameters
+    ----------
+    called, where, next_step : for the error when it is gone
+    """
+
+    def __init__(self, called: str, where: str, next_step: str) -> None:
+        self._called, self._where, self._next_step = called, where, next_step
+        self._failures = 0
+
+    def check(self) -> None:
+        """Before a child is started anew. Raises GoneError when it is gone."""
+        if self._failures > RESTARTS:
+            raise GoneError(f"{self._called} is closed", where=self._where,
+                            why="it was closed, or broke off too often", next_step=self._next_step)
+
+    def broke_off(self, error: SoundError) -> SoundError:
+        """Count a failure; the error to raise: a GoneError when it was the last one."""
+        self._failures += 1
+        if self._failures <= RESTARTS or isinstance(error, GoneError):
+            return error
+        return GoneError(error.what, where=error.where, why=error.why, next_step=self._next_step)
+
+    def worked(self) -> None:
+        """It answered: what was before counts no more."""
+        if self._failures <= RESTARTS:
+            self._failures = 0
+
+    def end(self) -> None:
+        """It was closed."""
+        self._failures = RESTARTS + 1

@@ -2,6 +2,7 @@
 
     speech model and a second recogniser    both, each a check on the other
     speech model alone                      every number is confirmed
+    speech model, its second gone for good  every fact is confirmed
     one of the others alone                 every fact is confirmed
 
 The second is Vosk with a model of the place's own, when one is named or found; else pocketsphinx.

@@ -38,6 +38,7 @@ class Heard:
     ms : computing time by stage [ms]
     once : the facts that rest on one recogniser's word alone and are to be confirmed; `EVERY` is all of them
     either : the numbers that are to be asked about
+    notices : what a person should know from now on; handed on with every utterance, said once in a session
     """
 
     text: str
@@ -49,6 +50,7 @@ class Heard:
     ms: dict[str, float] = field(default_factory=dict)
     once: frozenset[str] = frozenset()
     either: tuple[Either, ...] = ()
+    notices: tuple[str, ...] = ()
 
 
 class Recogniser(Protocol):
@@ -57,7 +59,7 @@ class Recogniser(Protocol):
     Attributes
     ----------
     name : as in the registry
-    notices : what a person should know about its limits, each said once: words it cannot hear, say
+    notices : what a person should know about its limits from the start, each said once: words it cannot hear, say
     """
 
     name: str
@@ -65,7 +67,8 @@ class Recogniser(Protocol):
 
     def hear(self, segment: Segment, awaiting: str | None = None) -> Heard:
         """Recognise one segment; `text` is "" when it is not understood. `awaiting` is the fact that was just asked
-        for, or "affirm"; a recogniser may hear its bare answers more readily. Raises SoundError only when it broke."""
+        for, or "affirm"; a recogniser may hear its bare answers more readily. Raises SoundError only when it broke, and
+        GoneError when it will not come back."""
         ...
 
     def close(self) -> None:

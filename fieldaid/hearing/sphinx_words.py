@@ -21,7 +21,7 @@ from fieldaid.clock import Stopwatch
 from fieldaid.errors import SoundError, WrongUse
 from fieldaid.grammar.sampling import Draw
 from fieldaid.hearing import denoise
-from fieldaid.hearing.child import Child
+from fieldaid.hearing.child import Child, Restarts
 from fieldaid.hearing.gate import Segment
 from fieldaid.hearing.heard import Heard
 from fieldaid.hearing.pronunciations import dictionary, load
@@ -34,8 +34,6 @@ if TYPE_CHECKING:
 CHILD = Path(__file__).with_name("sphinx_child.py")
 SENTENCES, SEED = 12_000, 1
 LOAD_S, HEAR_S = 120.0, 60.0
-RESTARTS = 2
-"""How many times in a row a process that broke off is replaced."""
 
 
 class SphinxWords:
@@ -69,7 +67,7 @@ class SphinxWords:
         self._rows = [" ".join(row) for row in rows if not set(missing).intersection(row)]
         self.notices: tuple[str, ...] = ()
         self._child: Child | None = None
-        self._failures = 0
+        self._restarts = Restarts("the second recogniser", "pocketsphinx", "look at fieldaid doctor")
         self._lock = threading.RLock()
         self.memory_mb = 0.0
         self._start()
@@ -80,6 +78,7 @@ class SphinxWords:
         Raises
         ------
         SoundError : the process broke off; the next segment gets a new one
+        GoneError : it broke off too often, and is not started again
         """
         watch = Stopwatch()
         at = {"recogniser": self.name, "start_s": segment.start_s, "end_s": segment.end_s}
@@ -97,21 +96,23 @@ class SphinxWords:
 
     def close(self) -> None:
         """End the process."""
-        self._failures = RESTARTS + 1
-        if self._child is not None:
-            self._child.close()
-            self._child = None
+        self._restarts.end()
+        self._drop()
 
     def _ask(self, sound: bytes) -> list[dict[str, Any]]:
         with self._lock:
             try:
-                return self._ready().answer({"hear": len(sound)}, HEAR_S, sound)["heard"]
-            except SoundError:
-                if self._child is not None:
-                    self._child.close()
-                    self._child = None
-                    self._failures += 1
-                raise
+                found = self._ready().answer({"hear": len(sound)}, HEAR_S, sound)["heard"]
+            except SoundError as error:
+                self._drop()
+                raise self._restarts.broke_off(error) from None
+            self._restarts.worked()
+            return found
+
+    def _drop(self) -> None:
+        if self._child is not None:
+            self._child.close()
+            self._child = None
 
     def _start(self) -> None:
         handle, name = tempfile.mkstemp(suffix=".dict")
@@ -130,9 +131,7 @@ class SphinxWords:
 
     def _ready(self) -> Child:
         if self._child is None:
-            if self._failures > RESTARTS:
-                raise SoundError("the second recogniser is closed", why="it was closed, or broke off too often",
-                                 next_step="look at fieldaid doctor")
+            self._restarts.check()
             self._start()
         assert self._child is not None
         if not self._loaded:

@@ -10,6 +10,9 @@ as far as the first finds it likely.
 A number that only one of them heard is taken on one recogniser's word: it is handed on as such, to be confirmed. A
 number that sounds like another one ("fifteen", "fifty") is asked about when the first does not tell them clearly apart;
 the second has no say in that, because pocketsphinx was seen to hear every final "-ty" of a human speaker as "-teen".
+
+A second that breaks off is silent for that segment. One that is gone for good is told to the person, and from then on
+every fact rests on one recogniser's word.
 """
 
 from __future__ import annotations
@@ -22,12 +25,12 @@ from pathlib import Path
 from typing import Any
 
 from fieldaid.clock import Stopwatch
-from fieldaid.errors import BrokenData, SoundError
+from fieldaid.errors import BrokenData, GoneError, SoundError
 from fieldaid.facts import fact
 from fieldaid.grammar.model import Parsed
 from fieldaid.hearing.awaited import is_answer
 from fieldaid.hearing.gate import Segment
-from fieldaid.hearing.heard import Either, Heard, Recogniser
+from fieldaid.hearing.heard import EVERY, Either, Heard, Recogniser
 from fieldaid.hearing.likelihood.accept import Figures, Limits
 from fieldaid.hearing.likelihood.meanings import Meaning, meaning_of
 from fieldaid.hearing.likelihood.recogniser import (
@@ -53,6 +56,7 @@ WAIT_S = 8.0
 SLOW = 9.0
 """Letters a second of speech: what says less may have left speech out. On calibration voices 98 of 100 sentences that
 were heard right have more, and half of those heard wrong have less than 4."""
+SECOND_GONE = "The second recogniser is gone. Every fact is asked back."
 NUMBERS = ("number", "years", "air")
 """Kinds of facts that hold a number."""
 
@@ -112,6 +116,7 @@ class TwoOpinions:
         self.name = f"{first.name} + {second.name}"
         self.notices = (*first.notices, *second.notices)
         self._thread = concurrent.futures.ThreadPoolExecutor(1, "second-opinion")
+        self._gone = False
 
     def hear(self, segment: Segment, awaiting: str | None = None) -> Heard:
         """The phrase that the segment holds, or "" when none is accepted.
@@ -119,12 +124,18 @@ class TwoOpinions:
         Figures: those of the first (see likelihood/accept.py); `close` is the share of letters that the second heard
         alike; `stance` is 1 when it means the same, 0.5 when its letters are near, -1 when it heard something else, 0
         when it heard nothing; `parts` is 2 when the segment was cut at a pause, because the whole was not understood or
-        left speech out.
+        left speech out. When the second is gone for good, `notices` says so and `once` is every fact.
 
         Raises
         ------
         SoundError : the first broke; without the second it goes on
         """
+        heard = self._whole_or_parts(segment, awaiting)
+        if not self._gone:
+            return heard
+        return replace(heard, notices=(*heard.notices, SECOND_GONE), once=EVERY if heard.text else heard.once)
+
+    def _whole_or_parts(self, segment: Segment, awaiting: str | None) -> Heard:
         whole, _ = self._one(segment, awaiting)
         if whole.text and whole.figures.get("rate", SLOW) >= SLOW:
             return whole
@@ -141,7 +152,7 @@ class TwoOpinions:
         samples = usable(segment.samples)
         if samples is None:
             return Heard("", self.name, start_s=segment.start_s, end_s=segment.end_s, ms={"decode": watch.ms()}), None
-        asked = self._thread.submit(self.second.hear, segment, awaiting)
+        asked = None if self._gone else self._thread.submit(self.second.hear, segment, awaiting)
         measured = self.first.measure(samples, awaiting, spoken_s(segment))
         ms = {"first": watch.lap()}
         said = self._answer(asked)
@@ -181,12 +192,16 @@ class TwoOpinions:
         self.first.close()
         self.second.close()
 
-    def _answer(self, asked: concurrent.futures.Future[Heard]) -> Heard:
-        """The second's answer; nothing when it broke or is late: it then has no say."""
+    def _answer(self, asked: concurrent.futures.Future[Heard] | None) -> Heard:
+        """The second's answer; nothing when it broke, is late or gone: it then has no say."""
         try:
-            return asked.result(WAIT_S)
+            if asked is not None:
+                return asked.result(WAIT_S)
+        except GoneError:
+            self._gone = True
         except (SoundError, TimeoutError):
-            return Heard("", self.second.name)
+            pass
+        return Heard("", self.second.name)
 
     def _heard(self, measured: Measured, verdict: Verdict | None, said: Heard, segment: Segment) -> Heard:
         if verdict is None:

@@ -24,6 +24,7 @@ from fieldaid.clock import Stopwatch
 from fieldaid.errors import SoundError, WrongUse
 from fieldaid.grammar.sampling import Draw
 from fieldaid.hearing import vosk_models
+from fieldaid.hearing.child import Restarts
 from fieldaid.hearing.gate import Segment
 from fieldaid.hearing.heard import Heard
 from fieldaid.hearing.sound import RATE
@@ -37,8 +38,6 @@ SENTENCES, WAYS, SEED = 10_000, 10, 1
 LEAST_KNOWN = 0.5
 """Below this share of the words the model is taken to be of another language."""
 SHORTEST_S = 0.2
-RESTARTS = 2
-"""How many times in a row a process that broke off is replaced."""
 
 NO_UNKNOWN = (
     "This Vosk model has no word for unknown speech: speech outside the grammar comes back as words of the grammar. "
@@ -102,7 +101,8 @@ class VoskRecogniser:
             raise vosk_models.missing_package()
         self.folder = vosk_models.choose(model)
         self._process: VoskProcess | None = VoskProcess(self.folder)
-        self._failures = 0
+        self._restarts = Restarts("the Vosk recogniser", str(self.folder),
+                                  f"look at: fieldaid models check {self.folder}")
         try:
             # The model loads meanwhile.
             sentences = [*phrases, *(drawn(grammar) if grammar is not None else [])]
@@ -140,6 +140,7 @@ class VoskRecogniser:
         Raises
         ------
         SoundError : the process broke off (the next segment gets a new one), or the sound is not at 16000 a second
+        GoneError : it broke off too often, and is not started again
         """
         watch = Stopwatch()
         at = {"recogniser": self.name, "start_s": segment.start_s, "end_s": segment.end_s}
@@ -163,33 +164,27 @@ class VoskRecogniser:
 
     def close(self) -> None:
         """End the process and give back the model's memory."""
-        self._failures = RESTARTS + 1
-        if self._process is not None:
-            self._process.close()
-            self._process = None
+        self._restarts.end()
+        self._drop()
 
     def _decode(self, sound: bytes) -> list[dict[str, Any]]:
         try:
             if self._process is None:
-                if self._failures > RESTARTS:
-                    raise SoundError(
-                        "the Vosk recogniser is closed",
-                        where=str(self.folder),
-                        why="it was closed, or broke off too often",
-                        next_step=f"look at: fieldaid models check {self.folder}",
-                    )
+                self._restarts.check()
                 self._process = VoskProcess(self.folder)
                 self._process.wait_ready()
                 self._process.listen_for(self._phrases, RATE)
             finals = self._process.hear(sound)
-        except SoundError:
-            if self._process is not None:
-                self._process.close()
-                self._process = None
-                self._failures += 1
-            raise
-        self._failures = 0
+        except SoundError as error:
+            self._drop()
+            raise self._restarts.broke_off(error) from None
+        self._restarts.worked()
         return finals
+
+    def _drop(self) -> None:
+        if self._process is not None:
+            self._process.close()
+            self._process = None
 
     def _notices(self, known: set[str]) -> Iterable[str]:
         if self.missing:

@@ -37,10 +37,12 @@ class Doubting:
 
 
 def take(session: Session, heard: Heard, **more: Any) -> Answer:
-    """Hands a heard line to the session with its doubts; `more` goes to `Session.line`."""
+    """Hands a heard line to the session with its doubts and notices; `more` goes to `Session.line`."""
     if not isinstance(session.grammar, Doubting):
         session.grammar = Doubting(session.grammar)  # type: ignore[assignment]
     session.grammar.heard = heard
+    for text in heard.notices:
+        session.notice(text)
     try:
         return session.line(heard.text, spoken=True, **more)
     finally:
