@@ -12,8 +12,9 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).resolve().parent / "guidance"))
 
-from house import GOOD, house, random_facts, reference, situation_of
+from house import house, random_facts, reference, situation_of
 
+from fieldaid.authoring.situations import GOOD
 from fieldaid.facts.situation import Situation
 from fieldaid.guidance.engine import is_installed
 from fieldaid.guidance.guide import Guide

@@ -94,19 +94,25 @@ def stream(seed: int, number: int, what: str = "") -> random.Random:
     return random.Random(f"{seed}/{number}/{what}")
 
 
-def seeded_facts(seed: int, number: int) -> tuple[Facts, dict[str, str]]:
-    """Facts in the order told, and how each is known: a start with some facts taken out and others told anew."""
-    rng = stream(seed, number)
-    facts = dict(STARTS[number % len(STARTS)])
-    changes = rng.choice((1, 2, 3, 4, 4, 8))
-    for name in rng.sample(sorted(facts), min(len(facts), rng.randint(0, min(changes, 4)))):
+def changed(rng: random.Random, start: Mapping[str, Any], out: int, anew: int) -> Facts:
+    """`start` with at most `out` facts taken out or marked "cannot tell", and at most `anew` told anew."""
+    facts = dict(start)
+    for name in rng.sample(sorted(facts), min(len(facts), rng.randint(0, out))):
         if rng.random() < 0.3:
             facts[name] = CANNOT_TELL
         else:
             del facts[name]
-    for _ in range(rng.randint(0, changes)):
+    for _ in range(rng.randint(0, anew)):
         name = rng.choice(_WEIGHTED)
         facts[name] = rng.choice(values_of(name))
+    return facts
+
+
+def seeded_facts(seed: int, number: int) -> tuple[Facts, dict[str, str]]:
+    """Facts in the order told, and how each is known: a start with some facts taken out and others told anew."""
+    rng = stream(seed, number)
+    changes = rng.choice((1, 2, 3, 4, 4, 8))
+    facts = changed(rng, STARTS[number % len(STARTS)], min(changes, 4), changes)
     basis = {}
     if rng.random() < 0.2:
         basis = {name: rng.choice(BASES) for name, value in facts.items()

@@ -16,6 +16,7 @@ import pytest
 from fieldaid.authoring.check_bench import Bench
 from fieldaid.authoring.check_logic import Logic
 from fieldaid.authoring.check_program import LINKS
+from fieldaid.authoring.situations import GOOD
 from fieldaid.facts.situation import Situation
 from fieldaid.facts.vocabulary import BASES as ALL_BASES
 from fieldaid.facts.vocabulary import FACTS
@@ -26,7 +27,7 @@ from fieldaid.workings import compute
 from fieldaid.workings.placement_facts import refined
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "guidance"))
-from house import GOOD, random_facts
+from house import random_facts
 
 HOUSE = Path(__file__).resolve().parents[2] / "rules" / "house"
 SAMPLES = Path(__file__).parent / "samples"

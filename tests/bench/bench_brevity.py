@@ -21,6 +21,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "guidance"))
 
 import house
 
+from fieldaid.authoring.situations import GOOD, values_of
 from fieldaid.grammar.grammar import load_grammar
 from fieldaid.guidance.guide import Guide
 from fieldaid.session.journal import Journal
@@ -46,8 +47,8 @@ def sentences(grammar: Any, count: int = 30_000) -> Said:
 
 def told(rng: random.Random, said: Said) -> list[tuple[str, str]]:
     """The facts of one session in the order of the job, each with a sentence that states it."""
-    truth = {name: value if rng.random() < 0.85 else rng.choice(house.values_of(name))
-             for name, value in house.GOOD.items()}
+    truth = {name: value if rng.random() < 0.85 else rng.choice(values_of(name))
+             for name, value in GOOD.items()}
     names = sorted(said)
     for _ in range(rng.randint(4, 10)):
         name, value = rng.choice(names)
@@ -56,7 +57,7 @@ def told(rng: random.Random, said: Said) -> list[tuple[str, str]]:
     for name, value in truth.items():
         written = value if isinstance(value, str) and (name, value) in said else repr(value)
         ways = said.get((name, written))
-        if ways and (name in house.GOOD or rng.random() < AS_OFFICERS_TELL):
+        if ways and (name in GOOD or rng.random() < AS_OFFICERS_TELL):
             lines.append((name, rng.choice(ways)))
     return sorted(lines, key=lambda one: next((n for n, part in enumerate(ORDER) if one[0].startswith(part)), 99))
 

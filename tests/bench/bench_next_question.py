@@ -23,6 +23,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "guidance"))
 
 import house
 
+from fieldaid.authoring.situations import GOOD, values_of
 from fieldaid.clock import Stopwatch
 from fieldaid.facts.situation import Situation
 from fieldaid.facts.vocabulary import FACTS
@@ -38,8 +39,8 @@ def truths(count: int, seed: int) -> Iterable[dict[str, Any]]:
     of its values, and three more facts of any kind are told."""
     rng = random.Random(seed)
     for _ in range(count):
-        truth = {name: value if rng.random() < 0.85 else rng.choice(house.values_of(name))
-                 for name, value in house.GOOD.items()}
+        truth = {name: value if rng.random() < 0.85 else rng.choice(values_of(name))
+                 for name, value in GOOD.items()}
         yield truth | house.random_facts(rng, {}, 3)
 
 
@@ -83,7 +84,7 @@ def interval(numbers: list[float]) -> str:
     return f"{mean:6.2f}  [{mean - half:.2f}, {mean + half:.2f}]"
 
 
-NEEDED = frozenset(house.GOOD)
+NEEDED = frozenset(GOOD)
 
 
 def main() -> None:

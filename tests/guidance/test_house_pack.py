@@ -16,6 +16,8 @@ from fieldaid.guidance.engine import is_installed
 from fieldaid.guidance.pack import COMMON_PRACTICE, FROM_MEMORY, Example, Rule
 
 RULES = house().rules
+# The author's bench has these lists too (properties_pack.py). They are written twice on purpose: a slip there must not
+# take this check of the pack with it.
 BANNED = {"safe", "safely", "unsafe", "okay", "ok", "allowed", "permitted", "must"}
 ORDERS = ("cut", "go", "climb", "open", "step", "start", "enter", "return", "tell", "report", "ask", "check", "stand",
           "keep", "sound", "have", "take", "use", "move", "make", "put", "pull", "push")

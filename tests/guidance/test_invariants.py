@@ -12,9 +12,10 @@ from collections.abc import Mapping
 from typing import Any
 
 import pytest
-from house import GOOD, NO_GO, plain_computed, random_facts, run, situation_of
+from house import NO_GO, plain_computed, random_facts, run, situation_of
 
 from fieldaid.authoring.properties import Seen
+from fieldaid.authoring.situations import GOOD
 from fieldaid.facts.picture import CANNOT_TELL
 
 pytestmark = pytest.mark.slow

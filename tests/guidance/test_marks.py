@@ -17,8 +17,9 @@ from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 import pytest
-from house import GOOD, access_fell, gate_fell, picture_of, random_facts, run, telling, values_of
+from house import access_fell, gate_fell, picture_of, random_facts, run, telling
 
+from fieldaid.authoring.situations import STARTS, values_of
 from fieldaid.facts.picture import CANNOT_TELL, Picture, Telling
 from fieldaid.facts.vocabulary import FACTS, Fact
 from fieldaid.guidance.outcome import Outcome
@@ -27,33 +28,6 @@ from fieldaid.guidance.pack import ACCESS, GATE
 pytestmark = pytest.mark.slow
 
 Situations = Iterator[tuple[dict[str, Any], Any, Outcome, Outcome]]
-
-# Situations near the edge of an answer, so that one more fact can tip it.
-STARTS: tuple[dict[str, Any], ...] = (
-    {**GOOD},
-    {**GOOD, "crew.where": "roof"},
-    {**GOOD, "crew.where": "ladder", "fire.attic": "suspected"},
-    {**GOOD, "crew.where": "aerial", "smoke.ridge.volume": "light", "roof.framing": "cannot tell"},
-    {**GOOD, "crew.where": "roof", "fire.attic": "confirmed"},
-    {**GOOD, "crew.where": "roof", "roof.framing": "trusses"},
-    {**GOOD, "command.backdraft_order": "yes", "interior.crew": "out", "water.on_fire": "cannot tell"},
-    {**GOOD, "opening.made": "full", "interior.relief": "no change"},
-    {**GOOD, "roof.surface": "wet", "crew.ladders": values_of("crew.ladders")[2]},
-    {**GOOD, "line.attack": "lost"},
-    {**GOOD, "interior.crew": "backing out"},
-    {**GOOD, "command.roof": "come off", "crew.where": "roof"},
-    {**GOOD, "opening.shows": "flame", "opening.made": "inspection"},
-    {**GOOD, "water.on_fire": "cannot tell", "line.attack": "charged", "interior.crew": "in place"},
-    {**GOOD, "wind.from": "north", "wind.mph": 10},
-    {**GOOD, "wind.from": "cannot tell"},
-    {**GOOD, "crew.where": "roof", "roof.framing": "trusses", "fire.attic": "confirmed"},
-    {**GOOD, "crew.where": "roof", "roof.framing": "trusses", "fire.attic": "knocked down"},
-    {**GOOD, "crew.where": "roof", "crew.air": {"minutes": 4}},
-    {**GOOD, "crew.where": "roof", "crew.ways_off": 1},
-    {**GOOD, "crew.where": "roof", "opening.shows": "flame", "opening.made": "part", "interior.relief": "no change"},
-    {},
-)
-
 
 def unmarked(fact: Fact) -> Iterator[Any]:
     yield from (value for value in values_of(fact.name) if not fact.is_loosening(value))

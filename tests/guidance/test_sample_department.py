@@ -9,6 +9,7 @@ import house
 import pytest
 
 from fieldaid.authoring.provenance import Change, Origins, load_with_origins
+from fieldaid.authoring.situations import GOOD
 from fieldaid.guidance.pack import ACCESS, GATE, Pack
 from fieldaid.guidance.reference import Reference
 from fieldaid.workings.computed import compute
@@ -40,10 +41,10 @@ def test_every_change_is_traced(loaded: tuple[Pack, Origins]) -> None:
 
 
 @pytest.mark.parametrize(("facts", "access"), [
-    (dict(house.GOOD), "no bar reported"),
-    (dict(house.GOOD) | {"crew.count": 2}, "stay off"),
-    (dict(house.GOOD) | {"crew.air": {"minutes": 7}}, "stay off"),
-    (dict(house.GOOD) | {"roof.cover": "slate", "light": "night"}, "aerial only"),
+    (dict(GOOD), "no bar reported"),
+    (dict(GOOD) | {"crew.count": 2}, "stay off"),
+    (dict(GOOD) | {"crew.air": {"minutes": 7}}, "stay off"),
+    (dict(GOOD) | {"roof.cover": "slate", "light": "night"}, "aerial only"),
 ])
 def test_the_department_is_stricter(loaded: tuple[Pack, Origins], facts: dict[str, object], access: str) -> None:
     assert _run(loaded[0], facts).access == access
@@ -53,7 +54,7 @@ def test_the_department_is_stricter(loaded: tuple[Pack, Origins], facts: dict[st
 def test_it_never_loosens_anything(loaded: tuple[Pack, Origins]) -> None:
     rng = random.Random(11)
     for _ in range(150):
-        facts = house.random_facts(rng, house.GOOD, 5)
+        facts = house.random_facts(rng, GOOD, 5)
         before, after = _run(house.house(), facts), _run(loaded[0], facts)
         assert ACCESS.index(after.access) <= ACCESS.index(before.access), facts
         assert GATE.index(after.gate) <= GATE.index(before.gate), facts

@@ -10,6 +10,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "guidance"))
 import house
 import pytest
 
+from fieldaid.authoring.situations import GOOD
 from fieldaid.facts.situation import Situation
 from fieldaid.guidance.guide import Conclusions, Guide
 from fieldaid.session.judging import stricter
@@ -22,7 +23,7 @@ def guide() -> Guide:
 
 def _found(guide: Guide, **facts: object) -> Conclusions:
     told = {name.replace("__", "."): one for name, one in facts.items()}
-    return guide.evaluate(Situation.of(dict(house.GOOD) | told))
+    return guide.evaluate(Situation.of(dict(GOOD) | told))
 
 
 def _places(found: Conclusions) -> list[str]:
