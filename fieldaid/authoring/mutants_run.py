@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from fieldaid.authoring.mutants import ADVISORY, Mutant, mutants
-from fieldaid.authoring.test_files import Listed, read_tests
+from fieldaid.authoring.test_files import Listed, came_out, read_tests
 from fieldaid.errors import BrokenData
 from fieldaid.facts.situation import Situation
 from fieldaid.guidance.examples import situation_of
@@ -117,18 +117,12 @@ def _as_expected(key: str, wanted: Any, outcome: Outcome, computed: Computed) ->
 def came(key: str, outcome: Outcome, computed: Computed) -> Any:
     """What stands for a key of a situation's expectations."""
     match key:
-        case "reason":
-            return outcome.access_reason
-        case "fires" | "silent":
-            return tuple(dict.fromkeys(one.rule for one in outcome.firings))
-        case "derived":
-            return tuple(f"{name} {value}" for name, value in outcome.derived)
         case "slope":
             if outcome.gate in ("no opening", "other means"):
                 return None
             return computed.get("place.face") or computed.get("place.leeward")
         case _:
-            return getattr(outcome, key)
+            return came_out(key, outcome)
 
 
 class Trial:

@@ -25,6 +25,7 @@ from typing import Any
 from fieldaid.errors import Finding
 from fieldaid.facts.vocabulary import FACTS, SIDES
 from fieldaid.guidance.fields import Fields, entries_of, nearest, text
+from fieldaid.guidance.outcome import Outcome
 from fieldaid.guidance.pack import ACCESS, GATE, OPENINGS, REASONS, Example, Pack
 from fieldaid.guidance.rule_reader import RuleReader
 from fieldaid.guidance.yaml_nodes import Entry, Node, read
@@ -41,6 +42,19 @@ class Listed:
 
     items: tuple[str, ...]
     only: bool = False
+
+
+def came_out(key: str, outcome: Outcome) -> Any:
+    """What stands in an outcome for a key of `expect`: a word, None, or a tuple."""
+    match key:
+        case "reason":
+            return outcome.access_reason
+        case "fires" | "silent":
+            return tuple(dict.fromkeys(one.rule for one in outcome.firings))
+        case "derived":
+            return tuple(f"{name} {value}" for name, value in outcome.derived)
+        case _:
+            return getattr(outcome, key)
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from typing import Any
 from fieldaid.authoring.check_situations import flow
 from fieldaid.authoring.check_words import show
 from fieldaid.authoring.finding_output import Case
-from fieldaid.authoring.test_files import EXPECTED, Listed, SituationTest
+from fieldaid.authoring.test_files import EXPECTED, Listed, SituationTest, came_out
 from fieldaid.errors import EngineError, Finding
 from fieldaid.facts.situation import Situation
 from fieldaid.guidance.engine import Engine
@@ -37,18 +37,14 @@ class Came:
 
     def value(self, key: str) -> Any:
         """What stands for a key of `expect`: a word, None, or a tuple."""
-        one, outcome = self.conclusions, self.conclusions.outcome
+        one = self.conclusions
         match key:
             case "reason":
                 return one.access_reason
-            case "fires" | "silent":
-                return tuple(dict.fromkeys(firing.rule for firing in outcome.firings))
-            case "derived":
-                return tuple(f"{name} {value}" for name, value in outcome.derived)
             case "size_ft":
                 return tuple(map(float, one.size_ft)) if one.size_ft else None
-            case "triggers" | "stops" | "cautions" | "advice":
-                return getattr(outcome, key)
+            case "fires" | "silent" | "derived" | "triggers" | "stops" | "cautions" | "advice":
+                return came_out(key, self.conclusions.outcome)
             case _:
                 return getattr(one, key)
 

@@ -130,29 +130,18 @@ class Environment:
         gone = {(name, version) for name, version in json.loads(done.stdout)}
         return [pin for pin in pins if (pin.name, pin.version) in gone]
 
+    @property
+    def _pip(self) -> list[str | Path]:
+        """How pip is called to install, and nothing but what is named."""
+        return [self.python, "-I", "-m", "pip", "install", "--quiet", "--no-input", "--disable-pip-version-check",
+                "--no-deps"]
+
     def pip_install(self, runner: Runner, pins: Iterable[Pin], *flags: str, env: dict[str, str] | None = None) -> str:
         """Install pins with their hashes; "" when they are in, else the reason."""
         with tempfile.TemporaryDirectory() as folder:
             wanted = Path(folder) / "wanted.txt"
             wanted.write_text("\n".join(pin.text for pin in pins) + "\n", encoding="utf-8")
-            done = runner.run(
-                [
-                    self.python,
-                    "-I",
-                    "-m",
-                    "pip",
-                    "install",
-                    "--quiet",
-                    "--no-input",
-                    "--disable-pip-version-check",
-                    "--require-hashes",
-                    "--no-deps",
-                    *flags,
-                    "-r",
-                    wanted,
-                ],
-                env=env,
-            )
+            done = runner.run([*self._pip, "--require-hashes", *flags, "-r", wanted], env=env)
         return "" if done.returncode == 0 else reason(done)
 
     def wheels(self, runner: Runner, lock: Lock, *groups: str, source: tuple[str, ...] = ()) -> Outcome:
@@ -219,22 +208,7 @@ class Environment:
         script = self.folder / "bin" / "fieldaid"
         if known == {"version": version, "from": here, "commands": sorted(commands)} and script.exists():
             return there_already(f"fieldaid {version}")
-        done = runner.run(
-            [
-                self.python,
-                "-I",
-                "-m",
-                "pip",
-                "install",
-                "--quiet",
-                "--no-input",
-                "--no-deps",
-                "--disable-pip-version-check",
-                "--no-build-isolation",
-                "--editable",
-                self.checkout,
-            ]
-        )
+        done = runner.run([*self._pip, "--no-build-isolation", "--editable", self.checkout])
         if done.returncode != 0:
             return failed(
                 Loss(

@@ -14,6 +14,7 @@ import numpy as np
 
 from fieldaid.hearing.acoustic.letters import BLANK, SPACE
 from fieldaid.hearing.likelihood.network import Spot, TokenNetwork, Trie, few, text_of
+from fieldaid.hearing.likelihood.search import Costs
 
 BEAM, DROP = 128, 20.0
 _LEAST = 1e-8
@@ -22,17 +23,7 @@ _SURELY = 0.9998
 """With the blank this likely a frame decides nothing."""
 
 
-@dataclass(frozen=True)
-class Costs:
-    """What is taken off a score for each phrase after the first, for each loose word, and for each word after one
-    that belongs to no phrase [nat]."""
-
-    phrase: float = 3.0
-    loose: float = 4.0
-    any_word: float = 3.0
-
-
-COSTS = Costs()
+COSTS = Costs(phrase=3.0, loose=4.0, any_word=3.0)
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ relief" was said, "no relief" is the best that the grammar has, and "good relief
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -16,7 +17,7 @@ from fieldaid.errors import BrokenData
 from fieldaid.grammar.network import Network
 from fieldaid.hearing.acoustic.ctc import log_likelihoods
 from fieldaid.hearing.acoustic.letters import LetterTokenizer, PlainForms, heard, numbers
-from fieldaid.hearing.acoustic.search import Costs, search
+from fieldaid.hearing.acoustic.search import COSTS, search
 from fieldaid.hearing.likelihood.network import TokenNetwork
 
 FILE = Path(__file__).parent / "data" / "words.txt"
@@ -52,7 +53,7 @@ class AnyWords:
     def best(self, log_probs: np.ndarray) -> tuple[str, float]:
         """The likeliest row of words, and its log-probability, nothing taken off for its length; ("", of silence) when
         there is none."""
-        found = search(self._network, log_probs, BEAM, DROP, Costs(phrase=WORD_COST))[:SCORED]
+        found = search(self._network, log_probs, BEAM, DROP, replace(COSTS, phrase=WORD_COST))[:SCORED]
         texts = ["", *(heard(one.text) for one in found)]
         scores = log_likelihoods(log_probs, [numbers(text) for text in texts])
         at = int(scores.argmax())
