@@ -10,11 +10,10 @@ from __future__ import annotations
 
 import itertools
 import json
-from pathlib import Path
 
 import numpy as np
 import pytest
-import yaml
+from demo_clips import CLIPS, clip
 
 pytest.importorskip("onnxruntime")
 
@@ -29,14 +28,11 @@ from fieldaid.hearing.acoustic.model import FILE, AcousticModel
 from fieldaid.hearing.acoustic.recogniser import LIMITS, AcousticRecogniser, read_limits, usable, worst_word
 from fieldaid.hearing.acoustic.search import Costs, search
 from fieldaid.hearing.acoustic.words import AnyWords
-from fieldaid.hearing.gate import Segment, segments
+from fieldaid.hearing.gate import Segment
 from fieldaid.hearing.likelihood.meanings import meaning_of
 from fieldaid.hearing.likelihood.network import TokenNetwork
-from fieldaid.hearing.sound import RATE, Recording
+from fieldaid.hearing.sound import RATE
 
-DEMO = Path(__file__).resolve().parent.parent / "demo_audio"
-CLIPS = {clip["file"][:2]: clip
-         for clip in yaml.safe_load((DEMO / "clips.yaml").read_text(encoding="utf-8"))["clips"]}
 SMALL = """
 lists:
   wind: {west: west, east: east, south: south}
@@ -73,10 +69,6 @@ def model() -> AcousticModel:
 @pytest.fixture(scope="module")
 def whole(model) -> AcousticRecogniser:
     return AcousticRecogniser(load_grammar(), model=model)
-
-
-def clip(number: str) -> list[Segment]:
-    return list(segments(Recording(DEMO / CLIPS[number]["file"])))
 
 
 def random_scores(seed: int, frames: int, outputs: int) -> np.ndarray:

@@ -15,13 +15,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import yaml
+from demo_clips import CLIPS, DEMO, clip
 
 pytest.importorskip("onnxruntime")
 
 from fieldaid.errors import BrokenData, SoundError, WrongUse
 from fieldaid.grammar import load_grammar
-from fieldaid.hearing.gate import Segment, segments
+from fieldaid.hearing.gate import Segment
 from fieldaid.hearing.likelihood.accept import Figures, Limits
 from fieldaid.hearing.likelihood.meanings import gather, same_but_teens
 from fieldaid.hearing.likelihood.model import SpeechModel, find_model
@@ -31,12 +31,9 @@ from fieldaid.hearing.likelihood.recogniser import LikelihoodRecogniser, read_li
 from fieldaid.hearing.likelihood.search import Costs, Row, search
 from fieldaid.hearing.likelihood.tokens import EOS, Tokenizer
 from fieldaid.hearing.likelihood.written import WrittenForms
-from fieldaid.hearing.sound import RATE, Recording
+from fieldaid.hearing.sound import RATE
 
 ROOT = Path(__file__).resolve().parent.parent
-DEMO = ROOT / "demo_audio"
-CLIPS = {clip["file"][:2]: clip
-         for clip in yaml.safe_load((DEMO / "clips.yaml").read_text(encoding="utf-8"))["clips"]}
 QUANTISED = 0.6
 """The model's weights are 8 bit, and its activations are scaled over all rows of a pass: the same text differs by a few
 tenths of a nat with its company."""
@@ -84,10 +81,6 @@ def network(small, model) -> TokenNetwork:
 @pytest.fixture(scope="module")
 def whole(model) -> LikelihoodRecogniser:
     return LikelihoodRecogniser(load_grammar(), model=model)
-
-
-def clip(number: str) -> list[Segment]:
-    return list(segments(Recording(DEMO / CLIPS[number]["file"])))
 
 
 def walked(network: TokenNetwork, tokens: tuple[int, ...]) -> Spot | None:

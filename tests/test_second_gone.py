@@ -9,20 +9,18 @@ from __future__ import annotations
 
 import argparse
 
+import demo_clips
 import pytest
-import soundfile
 
 pytest.importorskip("onnxruntime")
 pytest.importorskip("pocketsphinx")
 
-from fieldaid import data
 from fieldaid.errors import GoneError, SoundError, WrongUse
 from fieldaid.grammar import load_grammar
 from fieldaid.hearing import child
 from fieldaid.hearing.child import RESTARTS, Child, Restarts
-from fieldaid.hearing.gate import Segment, segments
+from fieldaid.hearing.gate import Segment
 from fieldaid.hearing.heard import EVERY, Heard
-from fieldaid.hearing.sound import Sound
 from fieldaid.hearing.sphinx_words import SphinxWords
 from fieldaid.hearing.two_opinions import SECOND_GONE, TwoOpinions
 from fieldaid.session.doubt import take
@@ -72,8 +70,7 @@ def session(tmp_path, monkeypatch):
 
 @pytest.fixture(scope="module")
 def clip() -> Segment:
-    samples, _ = soundfile.read(next(data.folder("demo_audio").glob("15*")), dtype="float32")
-    return segments(Sound(samples))[0]
+    return demo_clips.clip("15")[0]
 
 
 def kill(second: SphinxWords) -> None:

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import json
 
+import demo_clips
 import numpy as np
 import pytest
 import soundfile
-import yaml
+from demo_clips import CLIPS, DEMO
 
 from fieldaid import data
 from fieldaid.errors import BrokenData, SoundError, WrongUse
@@ -37,10 +38,6 @@ from fieldaid.hearing.two_opinions import (
     proposals,
     read_policy,
 )
-
-DEMO = data.folder("demo_audio")
-CLIPS = {clip["file"][:2]: clip
-         for clip in yaml.safe_load((DEMO / "clips.yaml").read_text(encoding="utf-8"))["clips"]}
 
 
 @pytest.fixture(scope="module")
@@ -79,10 +76,8 @@ class Says:
 
 
 def clip(number: str) -> Segment:
-    samples, _ = soundfile.read(DEMO / CLIPS[number]["file"], dtype="float32")
-    found = segments(Sound(samples))
-    assert len(found) == 1
-    return found[0]
+    (found,) = demo_clips.clip(number)
+    return found
 
 
 # ---- what the second says of it
