@@ -1,1 +1,4 @@
-"""Sound to words: files (`sound`), the voice gate (`gate`), recognisers and what they hand on (`heard`, `sphinx`)."""
+"""Sound to words: files and the microphone, the voice gate, and recognisers, each of which hands on a `Heard`.
+
+DEVELOPERS.md lists the modules by their jobs.
+"""
