@@ -11,7 +11,7 @@ import re
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
-from fieldaid.authoring.properties import NO_GO
+from fieldaid.authoring.properties_seen import NO_GO
 from fieldaid.authoring.properties_steps import access_fell, loosened
 from fieldaid.authoring.situations import GOOD, STARTS, Facts, seeded_facts, situation_of, stream, values_of
 from fieldaid.facts.picture import CANNOT_TELL, Picture

@@ -1,9 +1,8 @@
 """Invariants as properties of one more telling: what may change, and what must not.
 
 The telling goes through the picture, so that contradicting, replacing and only-worse count as they do in a session.
-A step says True, False or None like a property. `worse_fact`, `order` of what was marked, and `unmarked` are the three
-general ones: a more dangerous fact never loosens; a value not marked as loosening never loosens; time, "cannot tell"
-and a change of crew never loosen.
+A step says True, False or None like a property. `worsened` and `unmarked_holds` are for every fact: a more dangerous
+one never loosens, and a value not marked as loosening never loosens.
 """
 
 from __future__ import annotations
@@ -13,7 +12,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from fieldaid.authoring.properties import NO_GO, Seen
+from fieldaid.authoring.properties_seen import NO_GO, Seen
 from fieldaid.authoring.situations import values_of
 from fieldaid.facts.fact import SIDES
 from fieldaid.facts.picture import CANNOT_TELL
@@ -198,7 +197,7 @@ def unmarked_values() -> Mapping[str, tuple[Any, ...]]:
 
 
 UNMARKED = unmarked_values()
-# A third of the tellings go to smoke at its many places, the rest to what access and gate hang on.
+# A fifth of the tellings go to smoke at its many places, the rest to what access and gate hang on.
 _SMOKE = sorted(name for name in UNMARKED if name.startswith("smoke."))
 _OTHER = sorted(name for name in UNMARKED if not name.startswith("smoke."))
 

@@ -21,7 +21,8 @@ from typing import Any
 
 import numpy as np
 
-from fieldaid.authoring.properties import PROPERTIES, Seen
+from fieldaid.authoring.properties import PROPERTIES
+from fieldaid.authoring.properties_seen import Seen
 from fieldaid.authoring.properties_session import TALKS
 from fieldaid.authoring.properties_steps import (
     STEPS,

@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 from house import NO_GO, plain_computed, random_facts, run, situation_of
 
-from fieldaid.authoring.properties import Seen
+from fieldaid.authoring.properties_seen import Seen
 from fieldaid.authoring.situations import GOOD
 from fieldaid.facts.picture import CANNOT_TELL
 
