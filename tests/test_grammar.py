@@ -85,6 +85,15 @@ def test_lines_outside_the_grammar_say_no_fact(grammar):
     assert [(line, grammar.parse(line).readings) for line in lines if grammar.parse(line).readings] == []
 
 
+@pytest.mark.parametrize("line", [
+    "is there a dormer on charlie?", "put a hole in the dormer", "the snow melts", "dry on charlie when the sun is out",
+    "foam on the fire", "we need foam", "move a ladder to charlie", "should we move the ladder?",
+    "get the ladder moved"])
+def test_lines_close_to_dormers_patches_foam_and_ladders_say_none_of_them(grammar, line):
+    told = grammar.parse(line).facts
+    assert not {"roof.dormers", "roof.melted", "attic.vented", "crew.ladders"} & set(told), told
+
+
 def test_a_guess_is_a_guess(grammar):
     for row in read.load("out_of_grammar.yaml")["guesses"]:
         parsed = grammar.parse(row["say"])

@@ -20,7 +20,7 @@ from fieldaid.guidance.engine import is_installed
 from fieldaid.guidance.guide import Guide
 from fieldaid.guidance.pack import ACCESS, GATE
 from fieldaid.workings import COMPUTED, compute
-from fieldaid.workings.placement_facts import answer_of, refined, wind_of
+from fieldaid.workings.placement_facts import answer_of, question_of, refined, ways_of, wind_of
 from fieldaid.workings.placement_names import FACTS
 from fieldaid.workings.wind import lie_of_sides
 
@@ -132,6 +132,16 @@ def test_what_stands_against_computing_is_said(changed: dict[str, Any], said: st
     if before.get("place.found") and before["place.found"].value == "yes":
         assert after["place.worked"].value == "no" and said in after["place.worked"].limits
         assert {name: one for name, one in after.items() if name != "place.worked"} == before
+
+
+def test_a_roof_ladder_and_a_ladder_at_a_venting_window_are_no_ways_for_the_solver() -> None:
+    """S03, S34; invariants 7, 8: they are counted as in the ways off."""
+    roof = dict(without().values)
+    model = question_of(roof).roof
+    two = [{"place": "A", "kind": "ground", "usable": "yes"}, {"place": "C", "kind": "roof", "usable": "yes"}]
+    assert [one.usable for one in ways_of(model, two, roof)] == [True]
+    smoke = {**roof, "smoke.window.A.volume": "heavy"}
+    assert [one.usable for one in ways_of(model, two, smoke)] == [False]
 
 
 def test_a_section_is_not_computed() -> None:

@@ -26,7 +26,9 @@ NO_GO = ("leave now", "come down", "stay off")
 # What the workings guarantee: a computed fact is known only if one of these told facts is.
 LINKS: dict[str, tuple[str, ...]] = {
     "built.first": ("building.built",), "built.last": ("building.built",), "air.low": ("crew.air",),
-    "ways.aerial": ("crew.ladders",), "ways.usable": ("crew.ladders", "crew.ways_off"),
+    "ways.aerial": ("crew.ladders",), "ways.over_window": ("crew.ladders",), "ways.shared": ("crew.ladders",),
+    "ways.roof_ladder": ("crew.ladders",),
+    "ways.usable": ("crew.ladders", "crew.ways_off"),
     "place.face": ("place.found",), "place.why_not": ("place.found",), "place.over": ("place.found",),
     "place.worked": ("place.found",), "place.kind": ("place.worked",), "place.size": ("place.kind",),
     "place.second": ("place.kind",), "place.kerf_ft": ("place.kind",), "place.ladder_told": ("place.kind",),

@@ -400,12 +400,15 @@ def _at_a_tip(one: Seen) -> bool:
 
 
 def _ways(told: Mapping[str, Any]) -> int | None:
-    """Ways off as told, less those that two ladders share or that end at a failed window; None when not told. Counted
-    here anew, apart from the workings."""
+    """Ways off as told, less those that two ladders share or that stand at a venting window, and less roof ladders;
+    None when not told. Counted here anew, apart from the workings."""
     counts = [told["crew.ways_off"]] if "crew.ways_off" in told else []
-    if "crew.ladders" in told:
-        usable = {ladder["place"] for ladder in told["crew.ladders"]
-                  if ladder["usable"] == "yes" and told.get(f"window.{ladder['place']}") != "failed"}
+    ladders = [ladder for ladder in told.get("crew.ladders", ()) if ladder["kind"] in ("ground", "aerial")]
+    if ladders:
+        venting = {name.split(".")[2] for name, value in told.items()
+                   if name.startswith("smoke.window.") and name.count(".") == 3 and value != "none"}
+        venting |= {name[-1] for name, value in told.items() if name.startswith("window.") and value == "failed"}
+        usable = {ladder["place"] for ladder in ladders if ladder["usable"] == "yes"} - venting
         named = usable - {"unsaid"}
         if "unsaid" not in usable or not counts:
             counts.append(len(named) or len(usable))

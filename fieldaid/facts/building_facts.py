@@ -253,6 +253,23 @@ BUILDING_FACTS: tuple[Fact, ...] = (
         **_ROOF,
     ),
     Fact(
+        name="roof.dormers",
+        called="dormers",
+        about="none, or where dormers stand",
+        kind="places",
+        values=OBSTACLE_PLACES,
+        **_ROOF,
+    ),
+    Fact(
+        name="roof.melted",
+        called="melted patch",
+        about="none, or where snow or frost has melted or a wet roof has dried in one patch",
+        kind="places",
+        values=OBSTACLE_PLACES,
+        loosening=("none",),
+        section=True,
+    ),
+    Fact(
         name="roof.load",
         called="roof load",
         about="weight standing on the roof",

@@ -16,6 +16,7 @@ from fieldaid.facts.values import check_value, same_value
 from fieldaid.facts.vocabulary import SECTIONS, Fact, fact, split_section
 
 CANNOT_TELL = "cannot tell"
+ATTIC_FIRES = ("fire.attic", "fire.cockloft", "fire.knee_wall", "fire.eaves")
 Act = Literal["tell", "correct", "withdraw", "cannot tell", "expire"]
 
 
@@ -128,7 +129,18 @@ class Picture:
                 values[base], basis[base] = one.value, one.basis
             elif one.value == CANNOT_TELL:
                 cannot.add(base)
-        return Situation(values=values, basis=basis, cannot_tell=frozenset(cannot), section=section)
+        return Situation(values=values, basis=basis, cannot_tell=frozenset(cannot), section=section,
+                         attics_beside=_attics_beside(known, section))
+
+
+def _attics_beside(known: Mapping[str, Known], section: str) -> tuple[str, ...]:
+    """The other sections in whose attic or voids fire is or was told."""
+    found = set()
+    for name, one in known.items():
+        base, of = split_section(name)
+        if of != section and base in ATTIC_FIRES and one.counts and one.value != "not seen":
+            found.add(of or "main")
+    return tuple(sorted(found))
 
 
 def _add(spec: Fact, before: Known | None, one: Telling) -> Known | None:
@@ -154,12 +166,13 @@ def _add(spec: Fact, before: Known | None, one: Telling) -> Known | None:
 
 
 def _more_ladders(before: list[dict], new: list[dict]) -> list[dict]:
-    """Ladders told now replace those at the same place; a ladder lost at a place not said puts all in doubt."""
+    """Ladders told now replace those at the same place; a ladder lost at a place not said puts all in doubt. A roof
+    ladder hooked above a ladder's place leaves that ladder where it is."""
     if any(ladder["place"] == "unsaid" and ladder["usable"] == "no" for ladder in new):
         before = [{**ladder, "usable": "no"} for ladder in before]
         return before
-    places = {ladder["place"] for ladder in new}
-    return [ladder for ladder in before if ladder["place"] not in places] + new
+    told = {(ladder["place"], ladder["kind"] == "roof") for ladder in new}
+    return [ladder for ladder in before if (ladder["place"], ladder["kind"] == "roof") not in told] + new
 
 
 def _contest(spec: Fact, before: Known, fresh: Known) -> Known:

@@ -12,12 +12,14 @@ from fieldaid.facts.values import check_value
 @dataclass(frozen=True)
 class Situation:
     """Known values by fact name, and how each is known. A fact that is absent is unknown; one in `cannot_tell` is
-    unknown and was asked."""
+    unknown and was asked. `attics_beside` are the other sections ("main" for the main roof) in whose attic fire was
+    told."""
 
     values: Mapping[str, Any] = field(default_factory=dict)
     basis: Mapping[str, str] = field(default_factory=dict)
     cannot_tell: frozenset[str] = frozenset()
     section: str = ""
+    attics_beside: tuple[str, ...] = ()
 
     @classmethod
     def of(cls, facts: Mapping[str, Any], basis: Mapping[str, str] | None = None) -> Situation:

@@ -181,7 +181,7 @@ def _take(state: State, said: Utterance, taken: list[Telling], phrase: Phrase
         elif one.act == "tell" and now is not None and not _says(one, now.value):
             replies.append(("note", f"{_upper(phrase(one.name, now.value, ''))} stands. Say correction to change it."))
             stands.add(one.name)
-        else:
+        elif not _placed_too(one, taken):
             words.append(phrase(one.name, one.value, one.basis))
     lines = [("readback", f"{line}.") for line in _lines(words)]
     prefix = "Exercise. " if said.exercise else ""
@@ -408,6 +408,13 @@ def _says(one: Telling, value: Any) -> bool:
 def _now(state: State, one: Telling, said: Utterance) -> Any:
     known = state.picture.known(said.at).get(one.name)
     return one.value if known is None or known.value is None else known.value
+
+
+def _placed_too(one: Telling, taken: list[Telling]) -> bool:
+    """Whether the same line tells this again with its place: "Soft! Soft on Charlie!" is read back once."""
+    head, unsaid, tail = one.name.partition(".unsaid")
+    return bool(unsaid) and any(other is not one and other.value == one.value and other.name.startswith(f"{head}.")
+                                and other.name.partition("@")[2] == tail[1:] for other in taken)
 
 
 def _tale(one: Telling, phrase: Phrase) -> str:

@@ -125,7 +125,8 @@ def _leave_lines(main: Conclusions) -> list[Reply]:
 def _section_replies(name: str, found: Conclusions, text: str, before: str, keys: set[str], old: frozenset[str],
                      leaving: bool) -> list[Reply]:
     """A section's access when it is a danger or changed, and its new cautions."""
-    label = name.replace("_", " ").capitalize()
+    label = name.replace("_", " ")
+    label = label[:1].upper() + label[1:]
     replies: list[Reply] = []
     if found.access == "leave now":
         if not leaving:

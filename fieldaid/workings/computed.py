@@ -11,9 +11,9 @@ from typing import Any
 
 from fieldaid.facts.situation import Situation
 from fieldaid.facts.values import year_range
-from fieldaid.facts.vocabulary import COMPASS, SIDES, YES_NO, Fact
+from fieldaid.facts.vocabulary import COMPASS, SECTIONS, SIDES, YES_NO, Fact
 from fieldaid.workings import faces as roof_faces
-from fieldaid.workings import placement_names, wind, wind_pressure
+from fieldaid.workings import placement_names, ways, wind, wind_pressure
 
 
 @dataclass(frozen=True)
@@ -30,6 +30,14 @@ def _declared() -> dict[str, Fact]:
         Fact(name="ways.usable", called="ways off", about="usable separate ways off", kind="number", low=0, high=20,
              unit="ways"),
         Fact(name="ways.aerial", called="aerial", about="a usable aerial is among the ladders", values=YES_NO),
+        Fact(name="ways.over_window", called="ladder at a window",
+             about="a ladder stands on a side where a window vents", values=YES_NO),
+        Fact(name="ways.shared", called="ladders at one place", about="two ladders stand at one place", values=YES_NO),
+        Fact(name="ways.roof_ladder", called="roof ladder", about="a roof ladder is among the ladders", values=YES_NO),
+        Fact(name="part.named", called="section", about="the section looked at; not known of the main roof",
+             values=SECTIONS),
+        Fact(name="beside.attic", called="attic beside", about="fire told in the attic of another section",
+             values=("yes",)),
         Fact(name="air.low", called="air", about="the lowest member's air is low", values=YES_NO),
         Fact(name="built.first", called="built from", about="earliest year built", kind="number", low=1700, high=2100,
              unit="year"),
@@ -71,7 +79,8 @@ def compute(situation: Situation, parameters: Mapping[str, float] = NO_DEFAULTS)
     """
     found: dict[str, Computed] = {}
     told = situation.values
-    found.update(_ways(told))
+    found.update({name: Computed(value, ways.SOURCE, ways.LIMITS) for name, value in ways.count(told).items()})
+    found.update(_section(situation))
     found.update(_air(told, parameters))
     if "building.built" in told:
         first, last = year_range(told["building.built"])
@@ -81,24 +90,14 @@ def compute(situation: Situation, parameters: Mapping[str, float] = NO_DEFAULTS)
     return found
 
 
-def _ways(told: Mapping[str, Any]) -> dict[str, Computed]:
-    """Usable separate ways off: ladders at one place are one way, a place not said is no separate way."""
-    source, limits = "count of the ladders told", "the ladders themselves are not seen; two at one corner are one way"
-    counts = []
-    found: dict[str, Computed] = {}
-    if "crew.ways_off" in told:
-        counts.append(told["crew.ways_off"])
-    if "crew.ladders" in told:
-        usable = [ladder for ladder in told["crew.ladders"] if ladder["usable"] == "yes"
-                  and told.get(f"window.{ladder['place']}") != "failed"]
-        said = {ladder["place"] for ladder in usable if ladder["place"] != "unsaid"}
-        unsaid = any(ladder["place"] == "unsaid" for ladder in usable)
-        if not (unsaid and "crew.ways_off" in told):
-            counts.append(len(said) + (1 if unsaid and not said else 0))
-        aerial = any(ladder["kind"] == "aerial" for ladder in usable)
-        found["ways.aerial"] = Computed("yes" if aerial else "no", source, limits)
-    if counts:
-        found["ways.usable"] = Computed(min(counts), source, limits)
+def _section(situation: Situation) -> dict[str, Computed]:
+    """The section that is looked at, and whether the attic of another one burns."""
+    source, limits = "the sections as told", "whether a wall stands between them is another fact"
+    found = {}
+    if situation.section:
+        found["part.named"] = Computed(situation.section, source, limits)
+    if situation.attics_beside:
+        found["beside.attic"] = Computed("yes", source, limits)
     return found
 
 

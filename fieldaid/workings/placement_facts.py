@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from fieldaid.errors import FieldaidError
 from fieldaid.facts.situation import Situation
 from fieldaid.facts.vocabulary import SIDES, fact
-from fieldaid.workings import wind
+from fieldaid.workings import ways, wind
 from fieldaid.workings.placement_names import WHY_NOT
 
 if TYPE_CHECKING:
@@ -210,7 +210,7 @@ def fire_part(roof: RoofModel, side: str) -> Polygon:
 
 
 def ways_of(roof: RoofModel, ladders: list[Mapping[str, Any]], told: Mapping[str, Any]) -> tuple[WayOff, ...]:
-    """The ladders whose place is told, as ways off. One over a window that failed is none.
+    """The ladders whose place is told, as ways off. One over a venting window is none, nor is a roof ladder.
 
     Raises
     ------
@@ -227,12 +227,12 @@ def ways_of(roof: RoofModel, ladders: list[Mapping[str, Any]], told: Mapping[str
     found = []
     for one in ladders:
         place = one["place"]
-        if place == "unsaid":
+        if place == "unsaid" or not ways.leads_down(one):
             continue
         ends = (
             (spot(place), spot(place)) if place in CORNER_AT else (spot(SIDE_ENDS[place][0]), spot(SIDE_ENDS[place][1]))
         )
-        usable = one["usable"] == "yes" and told.get(f"window.{place}") != "failed"
+        usable = one["usable"] == "yes" and not ways.over_venting_window(told, place)
         found.append(WayOff(f"{place} {'aerial' if one['kind'] == 'aerial' else 'ladder'}", ends, one["kind"], usable))
     if sum(one.usable for one in found) < 2 and any(one["place"] == "unsaid" for one in ladders):
         raise NotTold("the place of a ladder is not told")

@@ -127,6 +127,26 @@ def test_good_news_goes_stale_and_says_so():
     assert picture.known(spec.stale_s + 1)["water.on_fire"].stale
 
 
+def test_a_roof_ladder_hooked_above_a_ladder_leaves_that_ladder():
+    """S03: a roof ladder lies on the slope; what stands on the ground below it still stands."""
+    picture = told(("crew.ladders", [{"place": "C"}]), ("crew.ladders", [{"place": "C", "kind": "roof"}]))
+    assert [(one["place"], one["kind"]) for one in picture.known(0)["crew.ladders"].value] == [
+        ("C", "ground"), ("C", "roof")]
+    aerial = picture.tell(Telling(9, "crew.ladders", [{"place": "C", "kind": "aerial"}]))
+    assert [one["kind"] for one in aerial.known(0)["crew.ladders"].value] == ["roof", "aerial"]
+
+
+@pytest.mark.parametrize(("fire", "beside"), [("confirmed", ("garage",)), ("suspected", ("garage",)),
+                                              ("knocked down", ("garage",)), ("not seen", ())])
+def test_fire_in_the_attic_of_another_section_is_seen_beside_and_not_in_its_own(fire, beside):
+    """Invariant 31: it clears nothing, and what was clear before is looked at again; common practice, no source."""
+    picture = told(("fire.attic@garage", fire), ("fire.attic", "not seen"))
+    assert picture.situation(0).attics_beside == beside
+    assert picture.situation(0, "porch").attics_beside == beside
+    assert picture.situation(0, "garage").attics_beside == ()
+    assert told(("fire.eaves", "confirmed")).situation(0, "garage").attics_beside == ("main",)
+
+
 def test_ladders_add_up_by_place_and_a_lost_one_without_place_puts_all_in_doubt():
     picture = told(("crew.ladders", [{"place": "A"}]), ("crew.ladders", [{"place": "BC"}]))
     assert [one["place"] for one in picture.known(0)["crew.ladders"].value] == ["A", "BC"]

@@ -117,6 +117,15 @@ def test_a_sections_danger_is_named_with_its_section(guide):
     assert in_order(lines)[0].text.startswith("Leave now. Garage: soft deck")
 
 
+def test_fire_in_a_neighbours_attic_is_told_to_the_main_roof_and_bars_it_not(guide):
+    """Truth table, sections: hazards go down to a section and are cautioned upward."""
+    judged = judge(guide, state({**GOOD, "fire.attic@neighbour_B": "confirmed"}), 0)
+    assert judged.main.access == "no bar reported" and judged.sections["neighbour_B"].access != "no bar reported"
+    lines, _ = replies(guide, {**GOOD, "fire.attic@neighbour_B": "confirmed"})
+    assert "Attic fire beside: this attic wants a fresh look." in [one.text for one in lines]
+    assert any("Neighbour B:" in one.text for one in lines)
+
+
 def test_good_news_of_the_main_roof_does_not_reach_a_section(guide):
     """Invariant 31 [L25, F20]."""
     judged = judge(guide, state({**GOOD, "roof.framing@garage": "rafters"}), 0)

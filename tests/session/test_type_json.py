@@ -139,6 +139,23 @@ def test_why_not_in_words_that_name_no_rule_is_answered_all_the_same(tmp_path):
     assert "No rule is called" not in said(talk(tmp_path, "gable", "why not on the roof")[-1])
 
 
+def test_a_danger_said_twice_is_two_facts_and_is_read_back_once(tmp_path):
+    """Design, speech: `meant` is what the words say; the leave line names the place."""
+    answer = talk(tmp_path, "Soft! Soft on Charlie!")[0]
+    assert answer["meant"] == {"deck.unsaid": "soft", "deck.C": "soft"}
+    said = [(one["kind"], one["text"]) for one in answer["replies"]]
+    assert ("leave", "Leave now. Soft deck, C.") in said and ("readback", "Deck soft, C.") in said
+    assert sum(kind == "leave" for kind, _ in said) == 1
+
+
+def test_one_ladder_and_a_crew_nobody_placed_is_a_leave_until_the_crew_is_placed(tmp_path):
+    """Design, access: a trigger with the crew's place unknown is leave now, on the ground it is stay off."""
+    first, second = talk(tmp_path, "ladder at Alpha", "we're on the ground")
+    assert first["guidance"]["access"] == "leave now"
+    assert "Crew place not told: counted as on the roof." in [one["text"] for one in first["replies"]]
+    assert second["guidance"]["access"] == "stay off" and second["guidance"]["access_reason"] == "hazard"
+
+
 def test_a_section_keeps_its_own_verdict_and_good_news_stays_there(tmp_path):
     """Invariant 31."""
     answer = talk(tmp_path, "garage roof is rafters", "trusses")[-1]
