@@ -129,6 +129,8 @@ def test_a_number_that_the_second_heard_in_other_words_rests_on_one_word(grammar
     assert heard_once(parsed, Heard("fieldaid build nineteen fifty eight", "x")) == frozenset()
     assert heard_once(parsed, Heard("built nineteen fifteen wind from the west", "x")) == {"building.built"}
     assert heard_once(parsed, Heard("", "x")) == {"building.built"}
+    assert heard_once(parsed, Heard("", "x"), "built nineteen fifty eight") == frozenset()
+    assert heard_once(parsed, Heard("", "x"), "built nineteen fifteen") == {"building.built"}
 
 
 def test_a_number_said_without_a_number_word_counts_by_its_words(grammar):

@@ -101,13 +101,23 @@ def both(grammar: Grammar | None = None, model: Any = None, **options: Any) -> R
         raise
 
 
-def with_acoustic(grammar: Grammar | None = None, **_: Any) -> Recogniser:
-    """The likelihood recogniser with the acoustic one as its second: not the default, for measuring."""
-    from fieldaid.hearing.acoustic.recogniser import AcousticRecogniser
-    from fieldaid.hearing.likelihood.recogniser import LikelihoodRecogniser
+def both_with_acoustic(grammar: Grammar | None = None, model: Any = None, **options: Any) -> Recogniser:
+    """As `both`, with the acoustic model's score beside that of the speech model.
+
+    Raises
+    ------
+    WrongUse : as `both`
+    BrokenData : a data file of the package is damaged
+    """
+    from fieldaid.hearing.two_models import TwoModels
     from fieldaid.hearing.two_opinions import TwoOpinions
 
-    return TwoOpinions(LikelihoodRecogniser(grammar), AcousticRecogniser(grammar))
+    second = _second(grammar, model, **options)
+    try:
+        return TwoOpinions(TwoModels(grammar), second)
+    except BaseException:
+        second.close()
+        raise
 
 
 def _second(grammar: Grammar | None, model: Any, **options: Any) -> Recogniser:

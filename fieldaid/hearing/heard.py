@@ -81,7 +81,7 @@ DEFAULT = "best"
 FACTORIES: dict[str, str] = {
     "best": "fieldaid.hearing.choose:best",
     "both": "fieldaid.hearing.choose:both",
-    "with acoustic": "fieldaid.hearing.choose:with_acoustic",
+    "both with acoustic": "fieldaid.hearing.choose:both_with_acoustic",
     "sphinx": "fieldaid.hearing.sphinx:SphinxRecogniser",
     "acoustic": "fieldaid.hearing.acoustic.recogniser:AcousticRecogniser",
     "likelihood": "fieldaid.hearing.likelihood.recogniser:LikelihoodRecogniser",

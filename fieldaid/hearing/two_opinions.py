@@ -218,10 +218,11 @@ class TwoOpinions:
         accepted = best.states and figures.accepted(self.policy.limits[stance])
         shown = replace(measured, meanings=verdict.meanings, figures=figures)
         heard = self.first.told(shown, accepted, segment, 0.0)
+        once = heard_once(parsed, said, self.first.heard_by_other(measured)) if accepted else frozenset()
         more = {"close": round(verdict.close, 2), "stance": STANCES[verdict.stance],
                 "fit": round(figures.fit(self.policy.limits[stance]), 2)}
         return replace(heard, recogniser=self.name, figures={**heard.figures, **more},
-                       once=heard_once(parsed, said) if accepted else frozenset(), either=either if accepted else ())
+                       once=once, either=either if accepted else ())
 
 
 def _is_call(heard: Heard) -> bool:
@@ -284,11 +285,13 @@ def closeness(text: str, other: str) -> float:
     return difflib.SequenceMatcher(None, one, two, autojunk=False).ratio()
 
 
-def heard_once(parsed: Parsed, said: Heard) -> frozenset[str]:
-    """The facts of a line whose number the second did not hear in the same words."""
-    row = f" {bare(said.text or (said.alternatives[0][0] if said.alternatives else ''))} "
+def heard_once(parsed: Parsed, said: Heard, other: str = "") -> frozenset[str]:
+    """The facts of a line whose number neither the second nor the `other` model, each by itself, heard in the same
+    words."""
+    rows = [f" {bare(text)} " for text in (said.text or (said.alternatives[0][0] if said.alternatives else ""), other)]
     return frozenset(one.name for one in parsed.readings if holds_number(one.name)
-                     and f" {' '.join(number_words(one.words) or bare(one.words).split())} " not in row)
+                     and not any(f" {' '.join(number_words(one.words) or bare(one.words).split())} " in row
+                                 for row in rows))
 
 
 def holds_number(name: str) -> bool:

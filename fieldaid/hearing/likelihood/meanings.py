@@ -30,6 +30,7 @@ class Meaning:
     row : the likeliest row; its text is the text of the meaning
     score : log of the summed probability of all rows that mean this
     prior : log-probability of `row` when there is only noise; see `prior`
+    beside : log-probability of the row's text by another model, less that of its best [nat]; see `two_models`
     """
 
     key: str
@@ -38,6 +39,7 @@ class Meaning:
     row: Row
     score: float
     prior: float = 0.0
+    beside: float = 0.0
 
     @property
     def pmi(self) -> float:

@@ -190,6 +190,10 @@ class LikelihoodRecogniser(MeasuringRecogniser[SpeechModel, Measured]):
         """What meanings are ordered by [nat]."""
         return one.score - self.limits.prior_weight * one.prior - self.limits.refused * one.refused
 
+    def heard_by_other(self, measured: Measured) -> str:
+        """What another model hears by itself, "" without one; see `two_models`."""
+        return ""
+
     def _measured(self, measured: Measured) -> Measured:
         """With the meanings in order and the figures of the best."""
         if not measured.meanings:
