@@ -14,6 +14,7 @@ import json
 import numpy as np
 import pytest
 from demo_clips import CLIPS, clip
+from small_grammar import small_grammar
 
 pytest.importorskip("onnxruntime")
 
@@ -33,27 +34,10 @@ from fieldaid.hearing.likelihood.meanings import meaning_of
 from fieldaid.hearing.likelihood.network import TokenNetwork
 from fieldaid.hearing.sound import RATE
 
-SMALL = """
-lists:
-  wind: {west: west, east: east, south: south}
-phrases:
-  - say: "wind [is] [from the] {wind}"
-    tells: {wind.from: "{wind}"}
-  - say: "[wind] {1-20 speed} miles an hour"
-    tells: {wind.mph: "{speed}"}
-  - say: "built [in] {year}"
-    tells: {building.built: "{year}"}
-  - answer: call
-    say: "field aid"
-poison: {sentence: "if", question: "is"}
-"""
-
 
 @pytest.fixture(scope="module")
 def small(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("grammar")
-    (folder / "small.yaml").write_text(SMALL, encoding="utf-8")
-    return load_grammar(folder)
+    return small_grammar(tmp_path_factory.mktemp("grammar"))
 
 
 @pytest.fixture(scope="module")

@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from demo_clips import CLIPS, DEMO, clip
+from small_grammar import small_grammar
 
 pytest.importorskip("onnxruntime")
 
@@ -37,24 +38,6 @@ ROOT = Path(__file__).resolve().parent.parent
 QUANTISED = 0.6
 """The model's weights are 8 bit, and its activations are scaled over all rows of a pass: the same text differs by a few
 tenths of a nat with its company."""
-SMALL = """
-lists:
-  wind: {west: west, east: east, south: south}
-parts: {join: "and"}
-phrases:
-  - say: "wind [is] [from the] {wind}"
-    tells: {wind.from: "{wind}"}
-  - say: "[wind] {1-20 speed} miles an hour"
-    tells: {wind.mph: "{speed}"}
-  - say: "built [in] {year}"
-    tells: {building.built: "{year}"}
-  - answer: call
-    say: "field aid"
-  - filler: "yes"
-    say: "okay"
-written: {mph: miles an hour}
-poison: {sentence: "if", question: "is"}
-"""
 
 
 @pytest.fixture(scope="module")
@@ -68,9 +51,7 @@ def model() -> SpeechModel:
 
 @pytest.fixture(scope="module")
 def small(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("grammar")
-    (folder / "small.yaml").write_text(SMALL, encoding="utf-8")
-    return load_grammar(folder)
+    return small_grammar(tmp_path_factory.mktemp("grammar"))
 
 
 @pytest.fixture(scope="module")

@@ -7,10 +7,10 @@ because a synthesiser was told to say them.
 
 from __future__ import annotations
 
-import argparse
-
 import demo_clips
 import pytest
+from heard_session import heard_session
+from small_grammar import small_grammar
 
 pytest.importorskip("onnxruntime")
 pytest.importorskip("pocketsphinx")
@@ -24,24 +24,12 @@ from fieldaid.hearing.heard import EVERY, Heard
 from fieldaid.hearing.sphinx_words import SphinxWords
 from fieldaid.hearing.two_opinions import SECOND_GONE, TwoOpinions
 from fieldaid.session.doubt import take
-from fieldaid.session.setting import Setting
-
-SMALL = """
-lists:
-  wind: {west: west, east: east, south: south}
-phrases:
-  - say: "wind [is] [from the] {wind}"
-    tells: {wind.from: "{wind}"}
-  - answer: call
-    say: "field aid"
-"""
 
 
 @pytest.fixture
 def second(tmp_path):
     """Of a small grammar, so that a new process is ready soon."""
-    (tmp_path / "small.yaml").write_text(SMALL, encoding="utf-8")
-    made = SphinxWords(load_grammar(tmp_path))
+    made = SphinxWords(small_grammar(tmp_path))
     yield made
     made.close()
 
@@ -59,13 +47,8 @@ def first():
 @pytest.fixture
 def session(tmp_path, monkeypatch):
     monkeypatch.setenv("FIELDAID_HOME", str(tmp_path))
-    options = argparse.Namespace(journal=tmp_path / "one.journal", rules=None, overlay=[], grammar=None, say_to=None,
-                                 speak=False, no_engine=True)
-    setting = Setting(options, "hear")
-    made = setting.session(as_heard=True)
-    yield made
-    made.close()
-    setting.close()
+    with heard_session(tmp_path) as made:
+        yield made
 
 
 @pytest.fixture(scope="module")

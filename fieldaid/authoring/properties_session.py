@@ -73,6 +73,14 @@ def situations(picture: Picture) -> list[Any]:
     return [picture.situation(at, section) for at in MINUTES for section in ("", "garage")]
 
 
+def _told(facts: Facts, rng: random.Random) -> Told:
+    """A talk in which these facts were told."""
+    talk = Told()
+    for told in _lines(facts, rng):
+        talk.say(told)
+    return talk
+
+
 def _lines(facts: Facts, rng: random.Random) -> Iterator[Parsed]:
     """Facts as lines of one to three."""
     left = list(facts.items())
@@ -118,9 +126,7 @@ def undo_equals_never_done(guide: Guide, seed: int, number: int) -> Iterator[Fou
     """
     rng = stream(seed, number, "undo")
     facts, _ = seeded_facts(seed, number)
-    talk = Told()
-    for told in _lines(facts, rng):
-        talk.say(told)
+    talk = _told(facts, rng)
     before, first = talk.seen(), len(talk.state.done)
     kind, act = _something(facts, rng)
     spoken = number % 3 == 2 and kind != "tell"
@@ -140,9 +146,7 @@ def spoken_good_news_waits(guide: Guide, seed: int, number: int) -> Iterator[Fou
     """Invariants 19, 26, 32: a spoken value that may loosen counts only once affirmed, in no picture before."""
     rng = stream(seed, number, "waits")
     facts, _ = seeded_facts(seed, number)
-    talk = Told()
-    for told in _lines(facts, rng):
-        talk.say(told)
+    talk = _told(facts, rng)
     before = talk.seen()
     names = sorted(name for name, fact in FACTS.items() if any(map(fact.is_loosening, values_of(name))))
     name = rng.choice(names)
@@ -162,9 +166,7 @@ def time_and_crews_free_nothing(guide: Guide, seed: int, number: int) -> Iterato
     """Invariants 4, 29: time passing, and a change of crew, never loosen; the crew's good news goes with it."""
     rng = stream(seed, number, "crew")
     facts, _ = seeded_facts(seed, number)
-    talk = Told()
-    for told in _lines(facts, rng):
-        talk.say(told)
+    talk = _told(facts, rng)
     before = guide.evaluate(talk.state.picture.situation(0.0)).outcome
     for minutes in (6, 11, 40, 240):
         later = guide.evaluate(talk.state.picture.situation(minutes * 60.0)).outcome
@@ -193,9 +195,7 @@ def good_news_stays_in_its_section(guide: Guide, seed: int, number: int) -> Iter
     else:
         facts = {**STARTS[number % len(STARTS)], **dict([rng.choice(DANGERS)])}
         facts = {name: value for name, value in facts.items() if rng.random() < 0.9}
-    talk = Told()
-    for told in _lines(facts, rng):
-        talk.say(told)
+    talk = _told(facts, rng)
     picture = talk.state.picture
     garage = guide.evaluate(picture.situation(0.0, "garage")).outcome
     main = guide.evaluate(picture.situation(0.0)).outcome

@@ -2,26 +2,24 @@
 
 from __future__ import annotations
 
-import argparse
+import sys
+from pathlib import Path
 
 import pytest
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+from heard_session import heard_session
 
 from fieldaid.hearing.heard import EVERY, Either, Heard
 from fieldaid.session.doubt import take
 from fieldaid.session.judging import HEARD_ONCE
-from fieldaid.session.setting import Setting
 
 
 @pytest.fixture
 def session(tmp_path, monkeypatch):
     monkeypatch.setenv("FIELDAID_HOME", str(tmp_path))
-    options = argparse.Namespace(journal=tmp_path / "one.journal", rules=None, overlay=[], grammar=None, say_to=None,
-                                 speak=False, no_engine=True)
-    setting = Setting(options, "hear")
-    made = setting.session(as_heard=True)
-    yield made
-    made.close()
-    setting.close()
+    with heard_session(tmp_path) as made:
+        yield made
 
 
 def texts(answer) -> list[str]:

@@ -30,6 +30,12 @@ def until(done, seconds=10.0):
         time.sleep(0.005)
 
 
+def hasten(monkeypatch, burst_s, gap_s, **more):
+    """Bursts of a leave-now every `burst_s`, gaps of `gap_s`, a loop that looks often; `more` as in talk_loop."""
+    for name, value in {"BURST_S": burst_s, "RADIO_GAP_S": gap_s, "LOOK_S": 0.02, **more}.items():
+        monkeypatch.setattr(talk_loop, name, value)
+
+
 class Room:
     """A microphone and an ear in one: what is said into it comes out as a stretch of speech, number by number."""
 

@@ -8,17 +8,13 @@ from __future__ import annotations
 import threading
 
 import pytest
-from talk_room import LEAVE, until
+from talk_room import LEAVE, hasten, until
 
 from fieldaid.errors import JournalError, SoundError
-from fieldaid.session import talk_loop
 
 
 def test_a_lost_microphone_is_said_once_and_tried_again_while_the_leave_goes_on(talk, monkeypatch):
-    monkeypatch.setattr(talk_loop, "RETRY_S", 0.02)
-    monkeypatch.setattr(talk_loop, "BURST_S", 0.1)
-    monkeypatch.setattr(talk_loop, "RADIO_GAP_S", 0.0)
-    monkeypatch.setattr(talk_loop, "LOOK_S", 0.02)
+    hasten(monkeypatch, 0.1, 0.0, RETRY_S=0.02)
     one = talk()
     one.say("soft on charlie")
     one.room.fault = SoundError("microphone lost", why="the device 'x' ended its sound")
@@ -68,9 +64,7 @@ def test_a_fault_in_listening_ends_the_loop_in_one_sentence_and_keeps_the_journa
 
 
 def test_what_cannot_be_written_down_is_not_taken_and_a_leave_is_still_said(talk, monkeypatch):
-    monkeypatch.setattr(talk_loop, "BURST_S", 0.1)
-    monkeypatch.setattr(talk_loop, "RADIO_GAP_S", 0.0)
-    monkeypatch.setattr(talk_loop, "LOOK_S", 0.02)
+    hasten(monkeypatch, 0.1, 0.0)
     one = talk()
     one.say("soft on charlie")
 

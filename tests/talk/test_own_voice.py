@@ -6,12 +6,11 @@ What the loop must do is the product's own rule (design: Speech); the word limit
 from __future__ import annotations
 
 import pytest
-from talk_room import LEAVE, until
+from talk_room import LEAVE, hasten, until
 
 from fieldaid import data
 from fieldaid.clock import monotonic
 from fieldaid.guidance.pack import load_pack
-from fieldaid.session import talk_loop
 
 # --- the tool's own voice ---
 
@@ -93,9 +92,7 @@ def test_no_line_that_the_voice_says_counts_when_it_is_heard_word_for_word(gramm
 
 
 def test_stop_talking_is_answered_with_silence_and_a_leave_comes_again(talk, monkeypatch):
-    monkeypatch.setattr(talk_loop, "BURST_S", 0.4)
-    monkeypatch.setattr(talk_loop, "RADIO_GAP_S", 0.1)
-    monkeypatch.setattr(talk_loop, "LOOK_S", 0.02)
+    hasten(monkeypatch, 0.4, 0.1)
     one = talk()
     one.say("soft on charlie")
     assert one.speaker.lines[0] == LEAVE
@@ -105,9 +102,7 @@ def test_stop_talking_is_answered_with_silence_and_a_leave_comes_again(talk, mon
 
 
 def test_a_mayday_leaves_the_voice_silent_whatever_comes(talk, monkeypatch):
-    monkeypatch.setattr(talk_loop, "BURST_S", 0.1)
-    monkeypatch.setattr(talk_loop, "RADIO_GAP_S", 0.0)
-    monkeypatch.setattr(talk_loop, "LOOK_S", 0.02)
+    hasten(monkeypatch, 0.1, 0.0)
     one = talk()
     one.say("mayday mayday mayday")
     shown, spoken = one.say("soft on charlie")

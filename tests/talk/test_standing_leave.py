@@ -7,17 +7,14 @@ from __future__ import annotations
 
 import time
 
-from talk_room import LEAVE, until
+from talk_room import LEAVE, hasten, until
 
 from fieldaid.clock import monotonic
-from fieldaid.session import talk_loop
 from fieldaid.session.journal import read_only
 
 
 def test_a_leave_is_said_in_bursts_until_leaving(talk, monkeypatch):
-    monkeypatch.setattr(talk_loop, "BURST_S", 0.2)
-    monkeypatch.setattr(talk_loop, "RADIO_GAP_S", 0.05)
-    monkeypatch.setattr(talk_loop, "LOOK_S", 0.02)
+    hasten(monkeypatch, 0.2, 0.05)
     one = talk()
     one.say("soft on charlie")
     until(lambda: one.speaker.lines.count(LEAVE) >= 4)
@@ -30,10 +27,7 @@ def test_a_leave_is_said_in_bursts_until_leaving(talk, monkeypatch):
 
 
 def test_between_bursts_there_is_a_gap_for_the_radio_and_for_an_answer(talk, monkeypatch):
-    monkeypatch.setattr(talk_loop, "BURST_S", 0.0)
-    monkeypatch.setattr(talk_loop, "RADIO_GAP_S", 0.5)
-    monkeypatch.setattr(talk_loop, "GIVE_WAY_S", 60.0)
-    monkeypatch.setattr(talk_loop, "LOOK_S", 0.02)
+    hasten(monkeypatch, 0.0, 0.5, GIVE_WAY_S=60.0)
     one = talk()
     one.say("soft on charlie")
     first = monotonic()
