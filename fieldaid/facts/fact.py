@@ -9,7 +9,8 @@ only_worse  a later better value never replaces a worse one, unless the line say
 loosening   the values that can lower access, gate or a leave. Spoken, they wait for a confirmation; they are also the
             only ones that go stale, so that time never takes a danger away.
 lasting     loosening values that can also be a danger: neither time, "cannot tell" nor a change of crew removes them.
-ages_to     (value, later): a value that goes stale turns into another one instead of into unknown.
+ages_to     (value, later): a value that goes stale, or of which nobody can tell any more, turns into another one
+            instead of into unknown.
 placing     any value can move the place of an opening; spoken, it is confirmed when the gate hangs on it.
 not_over    (new, old): the new value does not replace the old one without "correction".
 worse_end   the worse of two numbers is the higher one; without it two numbers leave the fact unknown while in question.

@@ -1,8 +1,9 @@
-"""The facts that repeat for places, vents and sides: fire, deck, camera, doors, windows, smoke."""
+"""The facts that repeat for places, vents, sides and acts: fire, deck, camera, doors, windows, smoke, tries."""
 
 from __future__ import annotations
 
 from fieldaid.facts.fact import FIRE_PLACES, MINUTE, ROOF_PLACES, SIDES, VENTS, Fact
+from fieldaid.facts.tries import TRIES
 
 
 def families() -> list[Fact]:
@@ -125,4 +126,17 @@ def families() -> list[Fact]:
                         stale_s=10 * MINUTE,
                     )
                 )
+    for act in TRIES:
+        found.append(
+            Fact(
+                name=f"tried.{act}",
+                group="tried",
+                place=act,
+                called=f"{act} try",
+                about=f"what was tried after an opening without relief: {act}",
+                values=("done", "no relief"),
+                worse=("done", "no relief"),
+                not_over=(("done", "no relief"),),
+            )
+        )
     return found

@@ -124,4 +124,13 @@ FIRE_FACTS: tuple[Fact, ...] = (
         section=True,
         values=("closed", "pushed", "none", "cannot reach"),
     ),
+    Fact(
+        name="opening.wind",
+        called="wind on the opening",
+        about="whether the wind blows into the hole, as seen at the hole",
+        values=("clear", "into"),
+        loosening=("clear",),
+        worse=("clear", "into"),
+        stale_s=10 * MINUTE,
+    ),
 )

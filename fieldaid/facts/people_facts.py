@@ -76,8 +76,11 @@ PEOPLE_FACTS: tuple[Fact, ...] = (
         name="command.backdraft_order",
         called="backdraft order",
         about="command orders the opening for a fire short of air",
-        values=("yes",),
+        values=("yes", "in doubt"),
         loosening=("yes",),
+        worse=("yes", "in doubt"),
+        # An order that grew old still speaks against a crew inside, so it must not simply be forgotten.
+        ages_to=(("yes", "in doubt"),),
         stale_s=10 * MINUTE,
     ),
     Fact(
@@ -153,5 +156,21 @@ PEOPLE_FACTS: tuple[Fact, ...] = (
         loosening="any",
         lasting="any",
     ),
-    Fact(name="saw.state", called="saw", about="the saw", values=("running", "failed"), worse=("running", "failed")),
+    Fact(
+        name="crew.par",
+        called="roll call",
+        about="members seen and counted at the last roll call of the roof crew",
+        kind="number",
+        low=0,
+        high=12,
+        unit="members",
+        loosening="any",
+    ),
+    Fact(
+        name="saw.state",
+        called="saw",
+        about="the saw, or what cuts in its place",
+        values=("running", "hand tools", "failed", "both failed"),
+        worse=("running", "hand tools", "failed", "both failed"),
+    ),
 )

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 from fieldaid.facts.situation import Situation
+from fieldaid.facts.tries import implied
 from fieldaid.facts.values import check_value, same_value
 from fieldaid.facts.vocabulary import SECTIONS, Fact, fact, split_section
 
@@ -99,11 +100,13 @@ class Picture:
                     if found[name].value is not None and not fact(name).lasts(found[name].value):
                         del found[name]
                 continue
-            after = _add(fact(one.name), found.get(one.name), one)
-            if after is None:
-                found.pop(one.name, None)
-            else:
-                found[one.name] = after
+            also = _implied(one, found)
+            for told in (one, *also):
+                after = _add(fact(told.name), found.get(told.name), told)
+                if after is None:
+                    found.pop(told.name, None)
+                else:
+                    found[told.name] = after
         return {name: _aged(known, now) for name, known in found.items()}
 
     def sections(self) -> tuple[str, ...]:
@@ -143,13 +146,23 @@ def _attics_beside(known: Mapping[str, Known], section: str) -> tuple[str, ...]:
     return tuple(sorted(found))
 
 
+def _implied(one: Telling, found: Mapping[str, Known]) -> tuple[Telling, ...]:
+    """The tries for relief that a telling adds or ends, as tellings of the same utterance."""
+    if one.act not in ("tell", "correct"):
+        return ()
+    before = {name: known.value for name, known in found.items()}
+    return tuple(replace(one, name=name, value=value, act="tell")
+                 for name, value in implied(one.name, one.value, before).items())
+
+
 def _add(spec: Fact, before: Known | None, one: Telling) -> Known | None:
     """What is known of one fact after one more telling."""
     if one.act == "withdraw":
         return None
     if one.act == "cannot tell":
         if before is not None and before.value not in (None, CANNOT_TELL) and spec.lasts(before.value):
-            return before
+            later = dict(spec.ages_to).get(before.value) if isinstance(before.value, str) else None
+            return before if later is None else replace(before, value=later, n=one.n, at=one.at)
         return Known(one.name, CANNOT_TELL, one.basis, one.who, one.at, one.n, one.confirmed)
     fresh = Known(one.name, one.value, one.basis, one.who, one.at, one.n, one.confirmed)
     if spec.kind == "ladders" and before is not None and one.act == "tell" and isinstance(before.value, list):

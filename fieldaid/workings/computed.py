@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from fieldaid.facts.situation import Situation
+from fieldaid.facts.tries import TRIES
 from fieldaid.facts.values import year_range
 from fieldaid.facts.vocabulary import COMPASS, SECTIONS, SIDES, YES_NO, Fact
 from fieldaid.workings import faces as roof_faces
@@ -39,6 +40,10 @@ def _declared() -> dict[str, Fact]:
         Fact(name="beside.attic", called="attic beside", about="fire told in the attic of another section",
              values=("yes",)),
         Fact(name="air.low", called="air", about="the lowest member's air is low", values=YES_NO),
+        Fact(name="tries.failed", called="tries", about="acts tried after the opening that brought no relief",
+             kind="number", low=0, high=len(TRIES), unit="tries"),
+        Fact(name="tries.waiting", called="try", about="something was tried and relief was not told since",
+             values=YES_NO),
         Fact(name="built.first", called="built from", about="earliest year built", kind="number", low=1700, high=2100,
              unit="year"),
         Fact(name="built.last", called="built to", about="latest year built", kind="number", low=1700, high=2100,
@@ -82,6 +87,7 @@ def compute(situation: Situation, parameters: Mapping[str, float] = NO_DEFAULTS)
     found.update({name: Computed(value, ways.SOURCE, ways.LIMITS) for name, value in ways.count(told).items()})
     found.update(_section(situation))
     found.update(_air(told, parameters))
+    found.update(_tries(told))
     if "building.built" in told:
         first, last = year_range(told["building.built"])
         for name, year in (("built.first", first), ("built.last", last)):
@@ -112,6 +118,16 @@ def _air(told: Mapping[str, Any], parameters: Mapping[str, float]) -> dict[str, 
         low = air["minutes"] <= parameters["air_low_minutes"]
     return {"air.low": Computed("yes" if low else "no", "comparison with the pack's parameter [T22]",
                                 "the lowest member as told; air left never allows staying")}
+
+
+def _tries(told: Mapping[str, Any]) -> dict[str, Computed]:
+    """How many acts brought no relief, and whether one still waits for word from inside."""
+    tried = [told[f"tried.{act}"] for act in TRIES if f"tried.{act}" in told]
+    if not tried:
+        return {}
+    source, limits = "count of the tries told [G21]", "what nobody told was tried is not in it"
+    return {"tries.failed": Computed(tried.count("no relief"), source, limits),
+            "tries.waiting": Computed("yes" if "done" in tried else "no", source, limits)}
 
 
 def _wind_and_faces(told: Mapping[str, Any]) -> dict[str, Computed]:
