@@ -115,6 +115,7 @@ class Journal:
         return self.session
 
     def resume(self, session: int) -> None:
+        """Goes on with a session: the next events are its own."""
         self.session = session
 
     def append(self, at: float, kind: str, body: dict[str, Any]) -> Event:
@@ -143,12 +144,19 @@ class Journal:
             raise self._error("the journal cannot be read", error) from error
 
     def close_session(self, at: float) -> None:
+        """Marks the session as ended at wall time `at` [s]: it will not be resumed. A second call changes nothing.
+
+        Raises
+        ------
+        JournalError : it could not be written
+        """
         try:
             self._db.execute("UPDATE sessions SET closed = ? WHERE id = ? AND closed IS NULL", (at, self.session))
         except sqlite3.Error as error:
             raise self._error("the session cannot be closed", error) from error
 
     def close(self) -> None:
+        """Closes the file; the session stays as it is, and may be resumed."""
         self._db.close()
 
 

@@ -73,6 +73,7 @@ class Setting:
 
 
 def journals_folder() -> Path:
+    """Where journals are kept that were given no path of their own."""
     return data.state_home() / "journals"
 
 
