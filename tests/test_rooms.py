@@ -1,4 +1,5 @@
-"""Imports go downward: each module imports only its own room or a room of a lower layer.
+"""Imports go downward: each module imports only its own room or a room of a lower layer. And the map that
+contributors read names every module of the two largest rooms.
 
 Checked on the syntax trees of every module, so that an import inside a function or under TYPE_CHECKING
 counts. The checker is itself tried on small trees that break each rule once.
@@ -7,6 +8,8 @@ counts. The checker is itself tried on small trees that break each rule once.
 from __future__ import annotations
 
 import ast
+import fnmatch
+import re
 import sys
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -287,3 +290,13 @@ def test_a_bad_tree_is_found_out(case: str, tmp_path: Path) -> None:
     found = faults(lay_out(tmp_path, {**GOOD, name: text}))
     assert any(expected in fault for fault in found), found
     assert all("fieldaid." in fault for fault in found)
+
+
+@pytest.mark.parametrize("room", ["session", "hearing"])
+def test_the_map_for_contributors_names_every_module(room: str) -> None:
+    text = (PACKAGE.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
+    table = text.split(f"### `{room}/`")[1].split("\n#")[0]
+    first_cells = " ".join(row.split("|")[1] for row in table.splitlines() if row.startswith("| `"))
+    named = re.findall(r"`([a-z_]+[*]?)/?`", first_cells)
+    modules = [path.stem for path in (PACKAGE / room).glob("*.py") if path.stem != "__init__"]
+    assert [name for name in sorted(modules) if not any(fnmatch.fnmatch(name, one) for one in named)] == []
