@@ -317,7 +317,7 @@ def test_with_nothing_that_could_hear_the_error_says_what_to_install(monkeypatch
 def test_without_a_second_recogniser_numbers_are_asked_back(monkeypatch, first, grammar):
     hide(monkeypatch, "pocketsphinx", "vosk")
     found = best(grammar)
-    assert isinstance(found.second, Silent) and any("every number is asked back" in text for text in found.notices)
+    assert isinstance(found.second, Silent) and any("more numbers are asked back" in text for text in found.notices)
     found.close()
 
 
@@ -333,11 +333,11 @@ def test_a_vosk_model_that_is_named_takes_the_place_of_pocketsphinx(monkeypatch,
 
     monkeypatch.setattr("fieldaid.hearing.vosk_recogniser.VoskRecogniser", Vosk)
     found = make("best", grammar=grammar, model="somewhere")
-    assert found.name == "likelihood + vosk" and seen == {"model": "somewhere"}
+    assert found.name == "likelihood and acoustic + vosk" and seen == {"model": "somewhere"}
     found.close()
     monkeypatch.setattr(choose.vosk_models, "is_at_hand", lambda: True)
     found = make("best", grammar=grammar)
-    assert found.name == "likelihood + vosk" and seen == {"model": None}
+    assert found.name == "likelihood and acoustic + vosk" and seen == {"model": None}
     found.close()
 
 

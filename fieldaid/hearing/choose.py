@@ -1,11 +1,12 @@
 """Which recognisers hear: the best of what is installed, and what a person should know where something is missing.
 
     speech model and a second recogniser    both, each a check on the other
-    speech model alone                      every number is confirmed
+    speech model alone                      every number that the acoustic model does not hear too is confirmed
     speech model, its second gone for good  every fact is confirmed
     one of the others alone                 every fact is confirmed
 
-The second is Vosk with a model of the place's own, when one is named or found; else pocketsphinx.
+The acoustic model is part of the package and always beside the speech model. The second is Vosk with a model of the
+place's own, when one is named or found; else pocketsphinx.
 """
 
 from __future__ import annotations
@@ -26,7 +27,7 @@ NO_MODEL = (
     f"To hear with two recognisers install {LIKELIHOOD}."
 )
 NO_SECOND = (
-    "No second recogniser is installed: every number is asked back. Install pocketsphinx to have one."
+    "No second recogniser is installed: more numbers are asked back. Install pocketsphinx to have one."
 )
 
 
@@ -46,7 +47,7 @@ def best(grammar: Grammar | None = None, model: Any = None, **options: Any) -> R
     missing = missing_model()
     if missing:
         return Alone(_alone(grammar, model, **options), missing)
-    return both(grammar, model, **options)
+    return both_with_acoustic(grammar, model, **options)
 
 
 def missing_model() -> str:
@@ -73,7 +74,7 @@ def plan() -> str:
             raise nothing_hears()
         return f"{other} alone, every fact is confirmed"
     return f"the speech model, with {other} as second opinion" if other else (
-        "the speech model alone, every number is confirmed")
+        "the speech model alone, more numbers are confirmed")
 
 
 def nothing_hears() -> WrongUse:
@@ -110,11 +111,11 @@ def both_with_acoustic(grammar: Grammar | None = None, model: Any = None, **opti
     BrokenData : a data file of the package is damaged
     """
     from fieldaid.hearing.two_models import TwoModels
-    from fieldaid.hearing.two_opinions import TwoOpinions
+    from fieldaid.hearing.two_opinions import WITH_ACOUSTIC, TwoOpinions, read_policy
 
     second = _second(grammar, model, **options)
     try:
-        return TwoOpinions(TwoModels(grammar), second)
+        return TwoOpinions(TwoModels(grammar), second, read_policy(WITH_ACOUSTIC))
     except BaseException:
         second.close()
         raise

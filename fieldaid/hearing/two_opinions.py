@@ -49,8 +49,10 @@ pocketsphinx as second and 112 with the one used here. Where the second meant th
 that stated something were right; elsewhere the limits are those of the first alone, a little less where the letters are
 near.
 """
-AGREES, NEAR, DIFFERS, SILENT, AWAITED = "agrees", "near", "differs", "silent", "awaited"
-STANCES = {AGREES: 1.0, NEAR: 0.5, SILENT: 0.0, DIFFERS: -1.0}
+WITH_ACOUSTIC = OPINIONS.with_name("opinions_with_acoustic.json")
+"""The same where the acoustic model counts too."""
+AGREES, MODELS, NEAR, DIFFERS, SILENT, AWAITED = "agrees", "models", "near", "differs", "silent", "awaited"
+STANCES = {AGREES: 1.0, MODELS: 0.8, NEAR: 0.5, SILENT: 0.0, DIFFERS: -1.0}
 WAIT_S = 8.0
 """How long the second may take longer than the first."""
 SLOW = 9.0
@@ -84,7 +86,7 @@ class Policy:
         """From stored figures. Raises BrokenData when something is missing or is no number."""
         try:
             return cls(float(stored["close"]), float(stored["near_close"]), float(stored["awaited_rank"]),
-                       {name: Limits.of(stored[name]) for name in (AGREES, NEAR, DIFFERS, SILENT, AWAITED)})
+                       {name: Limits.of(stored[name]) for name in (*STANCES, AWAITED)})
         except (KeyError, TypeError, ValueError) as exc:
             raise BrokenData("the limits of the two recognisers cannot be used", why=f"missing or wrong: {exc}",
                              next_step="install fieldaid again") from None
@@ -122,9 +124,9 @@ class TwoOpinions:
         """The phrase that the segment holds, or "" when none is accepted.
 
         Figures: those of the first (see likelihood/accept.py); `close` is the share of letters that the second heard
-        alike; `stance` is 1 when it means the same, 0.5 when its letters are near, -1 when it heard something else, 0
-        when it heard nothing; `parts` is 2 when the segment was cut at a pause, because the whole was not understood or
-        left speech out. When the second is gone for good, `notices` says so and `once` is every fact.
+        alike; `stance` is 1 when it means the same, 0.8 when it does not and another model by itself does (see
+        `two_models`), 0.5 when its letters are near, -1 when it heard something else, 0 when it heard nothing; `parts`
+        is 2 when the segment was cut at a pause, because the whole was not understood or left speech out.
 
         Raises
         ------
@@ -258,16 +260,20 @@ def weigh(first: LikelihoodRecogniser, measured: Measured, said: Heard, policy: 
     lead = min((rank[best.key] - rank[one.key] for one in meanings[1:]), default=NO_RIVAL)
     figures = figures_of(measured, best, lead)
     same = bool(texts) and meaning_of(first.grammar.parse(texts[0], expecting=measured.awaiting)) == best.key
-    return Verdict(meanings, figures, stance_of(bool(texts), same, close[best.key], policy), close[best.key])
+    other = first.heard_by_other(measured)
+    models = bool(other) and meaning_of(first.grammar.parse(other, expecting=measured.awaiting)) == best.key
+    return Verdict(meanings, figures, stance_of(bool(texts), same, models, close[best.key], policy), close[best.key])
 
 
-def stance_of(spoke: bool, same: bool, close: float, policy: Policy) -> str:
-    """What the second says of a meaning: whether it heard anything, whether that means the same, and how close its
-    letters are."""
+def stance_of(spoke: bool, same: bool, models: bool, close: float, policy: Policy) -> str:
+    """What the others say of a meaning: whether the second heard anything, whether that means the same, whether another
+    model by itself finds the same likeliest (see `two_models`), and how close the letters of the second are."""
+    if spoke and (same or close == 1.0):
+        return AGREES
+    if models:
+        return MODELS
     if not spoke:
         return SILENT
-    if same or close == 1.0:
-        return AGREES
     return NEAR if close >= policy.near else DIFFERS
 
 

@@ -95,7 +95,7 @@ def _second_hearing() -> str:
 
     if vosk_models.is_at_hand():
         return f"a Vosk model takes its place: {vosk_models.choose()}"
-    return _module("pocketsphinx", "less is understood, and every number is confirmed")()
+    return _module("pocketsphinx", "less is understood, and more numbers are confirmed")()
 
 
 def _portaudio() -> str:

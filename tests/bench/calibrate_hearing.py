@@ -1,6 +1,6 @@
 """Calibrates when what was heard is accepted: `python tests/bench/calibrate_hearing.py --measure --fit --write`
 
-`--measure` hears the calibration half of the lines in the calibration voices, with both recognisers, and keeps every
+`--measure` hears the calibration half of the lines in the calibration voices, with all recognisers, and keeps every
 candidate with its figures in a file; `--fit` fits the weights to them, shows their reliability and the choice of the
 limits; `--write` stores them. The test half and its voices are not touched.
 """
@@ -30,16 +30,18 @@ from fieldaid.clock import Stopwatch
 from fieldaid.grammar import Grammar, load_grammar
 from fieldaid.hearing.gate import Gate, Segment
 from fieldaid.hearing.likelihood import recogniser as recognising
+from fieldaid.hearing.likelihood.meanings import gather
 from fieldaid.hearing.pauses import spoken_s
 from fieldaid.hearing.sound import Sound
 from fieldaid.hearing.sphinx_words import SphinxWords
+from fieldaid.hearing.two_models import TwoModels
 from fieldaid.hearing.two_opinions import proposals
 
 
 def measure(options: argparse.Namespace) -> None:
     """Write a line of JSON for every segment."""
     grammar = load_grammar(options.grammar)
-    first = recognising.LikelihoodRecogniser(grammar)
+    first = TwoModels(grammar)
     second = SphinxWords(grammar)
     gate = Gate()
     with options.file.open("w", encoding="utf-8") as out:
@@ -52,14 +54,14 @@ def measure(options: argparse.Namespace) -> None:
             ms = [watch.lap()]
             said = second.hear(segment)
             ms.append(watch.lap())
-            own = {one.key for one in measured.meanings}
+            own = {one.key for one in gather(measured.found.rows, grammar.parse)[:recognising.RANKED]}
             measured = first.propose(measured, proposals(said))
             ms.append(watch.lap())
             row: dict[str, Any] = {
                 "set": kind, "condition": condition, "voice": voice, "say": line.say, "ms": ms,
                 "spoken": spoken_s(segment),
                 "free": measured.found.free, "free_score": measured.found.free_score, "second": said.text,
-                "others": [text for text, _ in said.alternatives],
+                "others": [text for text, _ in said.alternatives], "other": first.heard_by_other(measured),
                 "candidates": [_candidate(first, measured, one, line, one.key in own) for one in measured.meanings]}
             out.write(json.dumps(row, default=str) + "\n")
             out.flush()
@@ -70,7 +72,7 @@ def _candidate(first, measured, one, line: Line, own: bool) -> dict[str, Any]:
     parsed = first.grammar.parse(one.row.text)
     leads = [ahead for _, ahead in first.alike(measured, one.row.text)] if one.states else []
     return {"text": one.row.text, "key": one.key, "own": own, "states": one.states, "refused": one.refused,
-            "score": one.score, "prior": one.prior, "row": one.row.score, "worst": one.row.worst,
+            "score": one.score, "prior": one.prior, "beside": one.beside, "row": one.row.score, "worst": one.row.worst,
             "last": one.row.last, "tokens": len(one.row.tokens), "alike": min(leads, default=None),
             "verdict": verdict(line, parsed.facts, command_of(parsed))}
 

@@ -1,35 +1,39 @@
-"""Fits the policy of the two recognisers to the candidates that calibrate_hearing.py measured.
+"""Fits the policies to the candidates that calibrate_hearing.py measured: of the first recogniser alone, with the
+second, and with the second and the acoustic model.
 
-The ranking comes first (how much the letters of the second count), then for each stance of the second (agrees, is
-near, differs, is silent) and for the first alone the weights of `fit` by logistic regression with a ridge, and the
-limits: the loosest ones that let through no more wrong answers than the share allowed. What is printed is the
-calibration's own material; how well it holds elsewhere is for bench_hearing.py to say.
+The ranking comes first (how much the letters of the second and the acoustic model count), then for each stance (the
+second agrees; both models do; the second is near, differs, is silent) the weights of `fit` by logistic regression with
+a ridge, and the limits: the loosest ones that let through no more wrong answers than the share allowed. What is printed
+is the calibration's own material; how well it holds elsewhere is for bench_hearing.py to say.
 """
 
 from __future__ import annotations
 
 import dataclasses
 import json
-from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 
 from fieldaid.grammar import Grammar
+from fieldaid.hearing import two_models
 from fieldaid.hearing import two_opinions as opinions
 from fieldaid.hearing.likelihood import recogniser as recognising
 from fieldaid.hearing.likelihood.accept import Figures, Limits
 from fieldaid.hearing.likelihood.meanings import meaning_of
+from fieldaid.hearing.measuring import NO_RIVAL
 
 RIDGE = 0.02
 """Keeps the weights small where the data do not speak."""
 SCALE = np.array([1.0, 4.0, 0.8, 2.0])
 """The usual spread of each feature, so that RIDGE weighs them alike."""
 CLOSE = (0.0, 3.0, 6.0, 10.0, 15.0)
+BESIDE = (0.0, 0.2, 0.35, 0.5, 0.75, 1.0)
 WEIGHTS = ("base", "by_llr", "by_margin", "by_worst")
 BANDS = ((-99, -2), (-2, 0), (0, 1), (1, 2), (2, 3), (3, 4), (4, 5), (5, 99))
 
-ALLOWED = {opinions.AGREES: 0.002, opinions.NEAR: 0.004, opinions.DIFFERS: 0.004, opinions.SILENT: 0.004}
+ALLOWED = {opinions.AGREES: 0.002, opinions.MODELS: 0.002, opinions.NEAR: 0.004, opinions.DIFFERS: 0.004,
+           opinions.SILENT: 0.004}
 """Wrong answers that the limits of each stance may let through, as a share of the segments with that stance."""
 
 Row = dict[str, Any]
@@ -49,32 +53,43 @@ class Case:
 
 
 class Ranking:
-    """Ranks the candidates of a row again, as two_opinions.weigh does."""
+    """Ranks the candidates of a row again, as two_opinions.weigh does.
 
-    def __init__(self, grammar: Grammar, limits: Limits, close: float, alone: bool = False) -> None:
-        self.grammar, self.limits, self.close, self.alone = grammar, limits, close, alone
+    Parameters
+    ----------
+    close : how much the letters of the second count
+    beside : how much the acoustic model counts; at 0 nothing of it is used
+    alone : whether nothing but the first's own counts
+    """
+
+    def __init__(self, grammar: Grammar, limits: Limits, close: float, beside: float = 0.0, alone: bool = False
+                 ) -> None:
+        self.grammar, self.limits, self.close, self.beside, self.alone = grammar, limits, close, beside, alone
         self.policy = opinions.read_policy()
         self._keys: dict[str, str] = {}
 
     def of(self, row: Row) -> Case | None:
-        found = [one for one in row["candidates"] if one["own"] or not self.alone]
+        second = "" if self.alone else row["second"].replace("fieldaid", "field aid")
+        theirs = {self._key(text) for text in (second, *row["others"]) if text and not self.alone}
+        found = [one for one in row["candidates"] if one["own"] or self.beside or one["key"] in theirs]
         if not found:
             return None
-        second = "" if self.alone else row["second"].replace("fieldaid", "field aid")
         rank = {one["key"]: self._rank(one, second) for one in found}
         found.sort(key=lambda one: rank[one["key"]], reverse=True)
         best = found[0]
-        margin = min((rank[best["key"]] - rank[one["key"]] for one in found[1:]), default=recognising.NO_RIVAL)
+        margin = min((rank[best["key"]] - rank[one["key"]] for one in found[1:]), default=NO_RIVAL)
         figures = Figures(best["score"] - row["free_score"], best["row"] - best["prior"], margin, best["worst"],
                           best["last"], best["tokens"], None, sum(map(str.isalpha, best["text"])) / row["spoken"])
         close = opinions.closeness(best["text"], second)
         same = bool(second) and self._key(second) == best["key"]
-        stance = opinions.stance_of(bool(second), same, close, self.policy)
+        models = bool(self.beside and row["other"]) and self._key(row["other"]) == best["key"]
+        stance = opinions.stance_of(bool(second), same, models, close, self.policy)
         return Case(figures, stance, best["states"], best["verdict"], row["set"] == "in", row, best["text"])
 
     def _rank(self, one: Row, second: str) -> float:
         own = one["score"] - self.limits.prior_weight * one["prior"] - self.limits.refused * one["refused"]
-        return own + (self.close * opinions.closeness(one["text"], second) if second else 0.0)
+        return own + self.beside * one["beside"] + (self.close * opinions.closeness(one["text"], second) if second
+                                                    else 0.0)
 
     def _key(self, text: str) -> str:
         if text not in self._keys:
@@ -91,33 +106,36 @@ def fit(rows: list[Row], grammar: Grammar, write: bool) -> None:
     base = Limits()
     print(f"{len(rows)} segments: " + ", ".join(
         f"{sum(row['set'] == kind for row in rows)} {kind}" for kind in ("in", "out", "noise")))
-    print("\nbest meaning right, by how much the letters of the second count (share of the grammar's own speech):")
-    shares = {}
+    print("\nbest meaning right (share of the grammar's own speech), by how much the letters of the second count, "
+          "down, and the acoustic model, across:\n          " + "".join(f"{one:7.2f}" for one in BESIDE))
     for close in CLOSE:
-        found = [one for one in cases(rows, Ranking(grammar, base, close)) if one.inside]
-        shares[close] = np.mean([one.verdict == "right" for one in found])
-        print(f"  {close:5.1f}: {shares[close]:.3f}")
-    reached = max(shares.values())
-    close = min(one for one, share in shares.items() if share >= reached - 0.003)
-    print(f"taken: {close}")
-    found = cases(rows, Ranking(grammar, base, close))
+        print(f"  {close:6.1f}  " + "".join(f"{_right(cases(rows, Ranking(grammar, base, close, one))):7.3f}"
+                                            for one in BESIDE))
+    policy = opinions.read_policy()
     alone = cases(rows, Ranking(grammar, base, 0.0, alone=True))
     made = {"alone": _limits("the first alone", alone, base)}
-    for stance, allowed in ALLOWED.items():
-        own = [one for one in found if one.stance == stance]
-        made[stance] = _limits(f"the second {stance}", own, _start(stance, made["alone"]), allowed)
-    _together(found, alone, made)
+    found = {"alone": alone}
+    for name, path, beside in (("second", opinions.OPINIONS, 0.0), ("all", opinions.WITH_ACOUSTIC, two_models.WEIGHT)):
+        found[name] = cases(rows, Ranking(grammar, base, policy.close, beside))
+        for stance, allowed in ALLOWED.items():
+            own = [one for one in found[name] if one.stance == stance]
+            made[f"{name} {stance}"] = _limits(f"{name}: {stance}", own, _start(stance, made["alone"]), allowed)
+        if write:
+            stored = json.loads(path.read_text(encoding="utf-8"))
+            stored |= {stance: made[f"{name} {stance}"].stored() for stance in ALLOWED}
+            path.write_text(json.dumps(stored, indent=1) + "\n", encoding="utf-8")
+    _together(found, made)
     if write:
         recognising.LIMITS.write_text(json.dumps(made["alone"].stored(), indent=1) + "\n", encoding="utf-8")
-        stored = json.loads(opinions.OPINIONS.read_text(encoding="utf-8"))
-        stored |= {"close": close, **{name: made[name].stored()
-                                      for name in ALLOWED}}
-        opinions.OPINIONS.write_text(json.dumps(stored, indent=1) + "\n", encoding="utf-8")
+
+
+def _right(found: list[Case]) -> float:
+    return float(np.mean([one.verdict == "right" for one in found if one.inside]))
 
 
 def _start(stance: str, alone: Limits) -> Limits:
     """The limits that `fit` does not set: how bad a single figure may be, whatever the others say."""
-    if stance == opinions.AGREES:
+    if stance in (opinions.AGREES, opinions.MODELS):
         return dataclasses.replace(alone, llr=-14.0, pmi=5.5, margin=0.0, worst=-10.0, last=-2.5)
     if stance == opinions.NEAR:
         return dataclasses.replace(alone, margin=0.5)
@@ -127,7 +145,7 @@ def _start(stance: str, alone: Limits) -> Limits:
 def _limits(title: str, found: list[Case], start: Limits, allowed: float = 0.004) -> Limits:
     """Weights and the least `fit`; those of `start` where there is too little to fit."""
     speaking = [one for one in found if one.states and one.verdict != "asked" and one.figures.last >= start.last]
-    right = np.array([one.verdict == "right" for one in speaking])
+    right = np.array([one.verdict == "right" for one in speaking], bool)
     print(f"\n{title}: {len(found)} segments, {len(speaking)} state something, {int(right.sum())} rightly")
     limits = start
     if 8 <= (~right).sum() and right.sum() >= 20:
@@ -162,18 +180,18 @@ def _reliability(speaking: list[Case], right: np.ndarray, limits: Limits) -> Non
                   f"predicted {predicted:.3f}")
 
 
-def _together(found: list[Case], alone: list[Case], made: dict[str, Limits]) -> None:
-    print("\naccepted right / wrong / n        both                    the first alone")
-    ways: list[tuple[list[Case], Callable[[Case], Limits]]] = [
-        (found, lambda one: made[one.stance]), (alone, lambda one: made["alone"])]
-    for name in dict.fromkeys((one.row["set"], one.row["condition"]) for one in found):
+def _together(found: dict[str, list[Case]], made: dict[str, Limits]) -> None:
+    print("\naccepted right / wrong / n   " + "".join(f"{name:22}" for name in found))
+    first = next(iter(found.values()))
+    for kind in dict.fromkeys((one.row["set"], one.row["condition"]) for one in first):
         text = ""
-        for some, limits in ways:
-            here = [one for one in some if (one.row["set"], one.row["condition"]) == name]
-            taken = [one for one in here if one.states and one.figures.accepted(limits(one))]
+        for name, some in found.items():
+            here = [one for one in some if (one.row["set"], one.row["condition"]) == kind]
+            taken = [one for one in here if one.states and one.figures.accepted(
+                made[name if name == "alone" else f"{name} {one.stance}"])]
             wrong = sum(one.verdict == "wrong" or (one.verdict != "asked" and not one.inside) for one in taken)
-            text += f"{sum(one.verdict == 'right' for one in taken):5} / {wrong:2} / {len(here):4}        "
-        print(f"  {' '.join(name):20} {text}")
+            text += f"{sum(one.verdict == 'right' for one in taken):5} / {wrong:2} / {len(here):4}     "
+        print(f"  {' '.join(kind):20} {text}")
 
 
 def logistic(features: np.ndarray, right: np.ndarray) -> np.ndarray:
