@@ -18,12 +18,13 @@ from fieldaid.facts.vocabulary import SECTIONS, Fact, fact, split_section
 
 CANNOT_TELL = "cannot tell"
 ATTIC_FIRES = ("fire.attic", "fire.cockloft", "fire.knee_wall", "fire.eaves")
-Act = Literal["tell", "correct", "withdraw", "cannot tell", "expire"]
+Act = Literal["tell", "correct", "withdraw", "cannot tell", "expire", "no play"]
 
 
 @dataclass(frozen=True)
 class Telling:
-    """One fact of utterance `n`, told at `at` seconds. With `expire` the name is a prefix such as "crew."."""
+    """One fact of utterance `n`, told at `at` seconds. With `expire` the name is a prefix such as "crew."; "no play"
+    names no fact: it ends an exercise, and `exercise` facts told before it that could loosen count no more."""
 
     n: int
     name: str
@@ -33,6 +34,11 @@ class Telling:
     who: str = "officer"
     at: float = 0.0
     confirmed: bool = True
+    exercise: bool = False
+
+    @property
+    def loosens(self) -> bool:
+        return self.act in ("tell", "correct") and fact(self.name).is_loosening(self.value)
 
 
 @dataclass(frozen=True)
@@ -49,6 +55,7 @@ class Known:
     confirmed: bool = True
     stale: bool = False
     contested: tuple[Any, ...] = ()
+    exercise: bool = False
 
     @property
     def counts(self) -> bool:
@@ -75,7 +82,7 @@ class Picture:
         for one in new:
             if one.act in ("tell", "correct"):
                 one = replace(one, value=check_value(one.name, one.value))
-            elif one.act != "expire":
+            elif one.act not in ("expire", "no play"):
                 fact(one.name)
             checked.append(one)
         return replace(self, tellings=(*self.tellings, *checked))
@@ -92,8 +99,11 @@ class Picture:
         `confirmed_only` leaves out what was spoken and not yet confirmed.
         """
         found: dict[str, Known] = {}
-        for one in self.tellings:
-            if one.n in self.cancelled or (confirmed_only and not one.confirmed):
+        played = max((place for place, one in enumerate(self.tellings) if one.act == "no play"), default=0)
+        for place, one in enumerate(self.tellings):
+            if one.n in self.cancelled or one.act == "no play" or (confirmed_only and not one.confirmed):
+                continue
+            if place < played and one.exercise and one.loosens:
                 continue
             if one.act == "expire":
                 for name in [name for name in found if name.startswith(one.name)]:
@@ -163,8 +173,8 @@ def _add(spec: Fact, before: Known | None, one: Telling) -> Known | None:
         if before is not None and before.value not in (None, CANNOT_TELL) and spec.lasts(before.value):
             later = dict(spec.ages_to).get(before.value) if isinstance(before.value, str) else None
             return before if later is None else replace(before, value=later, n=one.n, at=one.at)
-        return Known(one.name, CANNOT_TELL, one.basis, one.who, one.at, one.n, one.confirmed)
-    fresh = Known(one.name, one.value, one.basis, one.who, one.at, one.n, one.confirmed)
+        return Known(one.name, CANNOT_TELL, one.basis, one.who, one.at, one.n, one.confirmed, exercise=one.exercise)
+    fresh = Known(one.name, one.value, one.basis, one.who, one.at, one.n, one.confirmed, exercise=one.exercise)
     if spec.kind == "ladders" and before is not None and one.act == "tell" and isinstance(before.value, list):
         return replace(fresh, value=_more_ladders(before.value, one.value))
     if before is None or before.value == CANNOT_TELL or one.act == "correct":

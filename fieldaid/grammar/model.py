@@ -9,6 +9,7 @@ COMMANDS = (
     "affirm", "negative", "say again", "why", "why not", "correction", "scratch that", "restore", "status",
     "what do you need", "quiet", "resume speaking", "stop talking", "leaving", "cannot tell", "forget", "help",
     "mayday", "no play", "exercise", "crew change", "clear", "report",
+    "roof report", "urgent call", "handover", "marks",
 )
 
 

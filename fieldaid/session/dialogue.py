@@ -11,13 +11,16 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
-from fieldaid.errors import FactError
-from fieldaid.facts import FACTS, Picture, Telling, check_value, fact, same_value, split_section
+from fieldaid.facts import FACTS, Picture, Telling, check_value, fact, same_value
 from fieldaid.grammar.model import Parsed, Reading
+from fieldaid.session.wording import bare, called, joined, labelled, short, upper
 
 CONFIRM_AT_ONCE = 3
+CREW_BOUND = ("crew.", "command.roof")
+"""What a change of crew makes unknown: the crew's own facts, and the order that sent that crew up."""
 
-RequestKind = Literal["say again", "why", "why not", "status", "need", "report", "mayday", "help"]
+RequestKind = Literal["say again", "why", "why not", "status", "need", "report", "roof report", "urgent call",
+                      "handover", "marks", "mayday", "help"]
 Phrase = Callable[[str, Any, str], str]
 
 
@@ -127,7 +130,7 @@ def _facts(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effect
     if waiting:
         state = replace(state, pending=(*_without(state.pending, waiting), *waiting))
     for guess in said.guesses:
-        replies.append(("question", f"{_upper(phrase(guess.name, guess.value, ''))} is a guess. Seen or told?"))
+        replies.append(("question", f"{upper(phrase(guess.name, guess.value, ''))} is a guess. Seen or told?"))
         state = replace(state, question=guess.name)
     parsed = said.parsed
     for ask in parsed.asks:
@@ -138,7 +141,7 @@ def _facts(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effect
         replies += ask
     understood = bool(parsed.readings or parsed.asks)
     if parsed.refused and understood:
-        replies.append(("note", f"Not taken: {_short('; '.join(parsed.refused))}."))
+        replies.append(("note", f"Not taken: {short('; '.join(parsed.refused))}."))
     if not understood:
         replies.append(("question", "Not understood. Nothing taken. Say again?"))
     asked = bool(waiting or parsed.asks or said.guesses or refused)
@@ -154,8 +157,7 @@ def _telling(state: State, said: Utterance, one: Reading, known: dict[str, Any])
         act = "correct"
     elif before is not None and before.contested and state.question == one.name:
         act = "correct"
-    who = "exercise" if said.exercise else one.who
-    return Telling(said.n, one.name, one.value, act, one.basis, who, said.at,
+    return Telling(said.n, one.name, one.value, act, one.basis, one.who, said.at, exercise=said.exercise,
                    confirmed=not (said.spoken and fact(one.name).placing))
 
 
@@ -175,15 +177,15 @@ def _take(state: State, said: Utterance, taken: list[Telling], phrase: Phrase
         now = after.get(one.name)
         if one.act == "tell" and now is not None and now.contested and now != before.get(one.name):
             first, *others = (phrase(one.name, value, "") for value in now.contested)
-            counts = f" {_upper(_bare(phrase(one.name, now.value, '')))} counts." if now.value is not None else ""
-            replies.append(("question", f"{_upper(' or '.join([first, *map(_bare, others)]))}?{counts}"))
+            counts = f" {upper(bare(phrase(one.name, now.value, '')))} counts." if now.value is not None else ""
+            replies.append(("question", f"{upper(' or '.join([first, *map(bare, others)]))}?{counts}"))
             question = one.name
         elif one.act == "tell" and now is not None and not _says(one, now.value):
-            replies.append(("note", f"{_upper(phrase(one.name, now.value, ''))} stands. Say correction to change it."))
+            replies.append(("note", f"{upper(phrase(one.name, now.value, ''))} stands. Say correction to change it."))
             stands.add(one.name)
         elif not _placed_too(one, taken):
             words.append(phrase(one.name, one.value, one.basis))
-    lines = [("readback", f"{line}.") for line in _lines(words)]
+    lines = [("readback", f"{line}.") for line in joined(words)]
     prefix = "Exercise. " if said.exercise else ""
     if prefix and lines:
         lines[0] = (lines[0][0], prefix + lines[0][1])
@@ -206,7 +208,8 @@ def ask_to_confirm(state: State, names: tuple[str, ...], at: float, phrase: Phra
     known = state.picture.known(at)
     waiting = tuple(
         Pending(phrase(name, known[name].value, known[name].basis),
-                (Telling(known[name].n, name, known[name].value, "correct", known[name].basis, known[name].who, at),),
+                (Telling(known[name].n, name, known[name].value, "correct", known[name].basis, known[name].who, at,
+                         exercise=known[name].exercise),),
                 standing=True)
         for name in names if name in known and known[name].value is not None)
     return _ask(replace(state, pending=(*_without(state.pending, list(waiting)), *waiting)))
@@ -243,7 +246,7 @@ def _negative(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Eff
         state = replace(state, picture=state.picture.tell(*gone), done=(*state.done, said.n))
     state = replace(state, pending=tuple(one for one in state.pending if one not in state.asked), asked=())
     state, more = _ask(state)
-    return state, Effects(replies=(("readback", f"Dropped: {_short(dropped)}."), *more), asked=bool(more))
+    return state, Effects(replies=(("readback", f"Dropped: {short(dropped)}."), *more), asked=bool(more))
 
 
 def _scratch(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
@@ -258,8 +261,7 @@ def _scratch(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effe
     if not state.done:
         return state, Effects(replies=(("note", "Nothing to scratch."),))
     n = state.done[-1]
-    names = [one for one in state.picture.tellings if one.n == n]
-    what = _short("; ".join(_tale(one, phrase) for one in names))
+    what = _tales(state, n, phrase)
     return _take_back(state, said, Pending(f"scratch {what}", cancel=n), f"Scratched: {what}.")
 
 
@@ -267,7 +269,7 @@ def _restore(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effe
     if not state.undone:
         return state, Effects(replies=(("note", "Nothing was scratched."),))
     n = state.undone[-1]
-    what = _short("; ".join(_tale(one, phrase) for one in state.picture.tellings if one.n == n))
+    what = _tales(state, n, phrase)
     return _take_back(state, said, Pending(f"put back {what}", restore=n), f"Back: {what}.")
 
 
@@ -275,17 +277,20 @@ def _forget(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effec
     """Withdraws a fact: it is unknown again."""
     name = said.parsed.command_fact
     if name is None or name not in state.picture.known(said.at):
-        return state, Effects(replies=(("note", f"{_upper(_called(name))} was not told."),))
+        return state, Effects(replies=(("note", f"{upper(called(name))} was not told."),))
     telling = Telling(said.n, name, act="withdraw", at=said.at)
-    return _take_back(state, said, Pending(f"forget {_called(name)}", (telling,)),
-                      f"{_upper(_called(name))} withdrawn.")
+    return _take_back(state, said, Pending(f"forget {called(name)}", (telling,)),
+                      f"{upper(called(name))} withdrawn.")
 
 
 def _crew_change(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
-    """Another crew: what was good about the old one is unknown again; its dangers stay."""
-    state = replace(state, picture=state.picture.tell(Telling(said.n, "crew.", act="expire", at=said.at)),
-                    done=(*state.done, said.n), changes=state.changes + 1)
-    return state, Effects(replies=(("readback", "Crew change. Crew facts not told."),))
+    """Another crew: what was good about the old one is unknown again; its dangers stay, and are named."""
+    gone = (Telling(said.n, prefix, act="expire", at=said.at) for prefix in CREW_BOUND)
+    state = replace(state, picture=state.picture.tell(*gone), done=(*state.done, said.n), changes=state.changes + 1)
+    left = state.picture.known(said.at)
+    stands = [phrase(name, one.value, "") for name, one in left.items() if name.startswith("crew.") and one.counts]
+    return state, Effects(replies=(("readback", "Crew change. Crew facts not told."),
+                                   *(("note", line) for line in labelled("Stands from before", stands))))
 
 
 def _take_back(state: State, said: Utterance, what: Pending, text: str) -> tuple[State, Effects]:
@@ -314,7 +319,7 @@ def _cannot_tell(state: State, said: Utterance, phrase: Phrase) -> tuple[State, 
     picture = state.picture.tell(Telling(said.n, name, act="cannot tell", at=said.at))
     state = replace(state, picture=picture, done=(*state.done, said.n), changes=state.changes + 1,
                     question=None if state.question == name else state.question)
-    return state, Effects({name: "cannot tell"}, (("readback", f"Cannot tell {_called(name)}. It holds."),))
+    return state, Effects({name: "cannot tell"}, (("readback", f"Cannot tell {called(name)}. It holds."),))
 
 
 def _leaving(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
@@ -331,8 +336,15 @@ def _mayday(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effec
 
 
 def _no_play(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
+    """What is told from now on is real, and good news of the exercise counts no more; its dangers stay."""
+    before = state.picture.known(said.at)
+    waiting = tuple(one for one in state.pending if not any(told.exercise for told in one.tellings))
+    state = replace(state, pending=waiting, asked=tuple(one for one in state.asked if one in waiting),
+                    picture=state.picture.tell(Telling(said.n, "exercise", act="no play", at=said.at)))
+    dropped = before != state.picture.known(said.at)
     state, effects = _facts(state, said, phrase) if said.parsed.readings else (state, Effects())
-    return state, replace(effects, understood=True, replies=(*effects.replies, ("note", "No play. This is real.")))
+    notes = ["No play. This is real."] + (["Exercise good news no longer counts."] if dropped else [])
+    return state, replace(effects, understood=True, replies=(*effects.replies, *(("note", text) for text in notes)))
 
 
 def _with_facts(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
@@ -376,6 +388,10 @@ _COMMANDS: dict[str | None, Callable[[State, Utterance, Phrase], tuple[State, Ef
     "status": _request("status"),
     "what do you need": _request("need"),
     "report": _request("report"),
+    "roof report": _request("roof report"),
+    "urgent call": _request("urgent call"),
+    "handover": _request("handover"),
+    "marks": _request("marks"),
     "help": _request("help"),
     "quiet": _set((("note", "Quiet. Dangers are still said."),), quiet=True),
     "resume speaking": _set((("note", "Speaking again."),), quiet=False, mayday=False),
@@ -417,41 +433,13 @@ def _placed_too(one: Telling, taken: list[Telling]) -> bool:
                                 and other.name.partition("@")[2] == tail[1:] for other in taken)
 
 
+def _tales(state: State, n: int, phrase: Phrase) -> str:
+    """What utterance `n` told, in words."""
+    told = [one for one in state.picture.tellings if one.n == n and one.act != "no play"]
+    return short("; ".join(dict.fromkeys(_tale(one, phrase) for one in told)))
+
+
 def _tale(one: Telling, phrase: Phrase) -> str:
     if one.act in ("tell", "correct"):
         return phrase(one.name, one.value, one.basis)
-    return "crew change" if one.act == "expire" else f"{one.act} {_called(one.name)}"
-
-
-def _called(name: str | None) -> str:
-    if name is None:
-        return "that"
-    try:
-        base, section = split_section(name)
-        return f"{fact(base).called} {section.replace('_', ' ')}".strip()
-    except FactError:
-        return name
-
-
-def _upper(text: str) -> str:
-    return text[:1].upper() + text[1:]
-
-
-def _bare(text: str) -> str:
-    """A worded fact without the name in front of it: "framing: trusses" -> "trusses"."""
-    return text.split(": ", 1)[-1]
-
-
-def _short(text: str, most: int = 60) -> str:
-    return text if len(text) <= most else text[: most - 3].rstrip() + "..."
-
-
-def _lines(words: list[str], most: int = 10) -> list[str]:
-    """Read-back fragments joined into lines of at most `most` words."""
-    lines: list[str] = []
-    for fragment in words:
-        if lines and len(lines[-1].split()) + len(fragment.split()) <= most:
-            lines[-1] += f", {fragment[:1].lower() + fragment[1:] if fragment[1:2].islower() else fragment}"
-        else:
-            lines.append(fragment[:1].upper() + fragment[1:])
-    return lines
+    return "crew change" if one.act == "expire" else f"{one.act} {called(one.name)}"

@@ -41,6 +41,7 @@ def picture_table(session: Session) -> str:
         remarks = [one.basis if one.basis != "told" else "", "stale, counts as unknown" if one.stale else "",
                    f"told {' and '.join(map(str, one.contested))}" if one.contested else "",
                    "it holds" if one.value == CANNOT_TELL else "", "" if one.confirmed else "not confirmed",
+                   "exercise" if one.exercise else "",
                    f"{max(0, int((now - one.at) // 60))} min ago"]
         rows.append((name, _plain(value), ", ".join(remark for remark in remarks if remark)))
     widths = [max(len(row[column]) for row in rows) for column in (0, 1)]

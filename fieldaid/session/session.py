@@ -20,6 +20,8 @@ from fieldaid.session import drafts
 from fieldaid.session.dialogue import CONFIRM_AT_ONCE, Effects, State, Utterance, ask_to_confirm, reduce
 from fieldaid.session.journal import Journal
 from fieldaid.session.judging import NO_GO, Judged, judge
+from fieldaid.session.marks import marks_lines
+from fieldaid.session.notices import Reminders
 from fieldaid.session.replies import (
     Reply,
     Said,
@@ -88,6 +90,8 @@ class Session:
         self.lines = 0
         self.last_data: dict[str, Any] = {}
         self._need_rules = frozenset(rule.id for rule in guide.pack.rules if rule.conclude.need)
+        values = guide.pack.parameter_values()
+        self._reminders = Reminders(values.get("notice_minutes"), values.get("air_low_fraction"))
         self._triggers: frozenset[str] = frozenset()
         self._notices: list[str] = []
         self._given: set[str] = set()
@@ -140,7 +144,9 @@ class Session:
                 self._triggers = frozenset(event.body["triggers"])
                 self.state = replace(self.state, leaving=event.body["leaving"])
                 self._note_question(event.body["replies"], event.at)
+                self._reminders.restore(event.body.get("reminders"))
             elif event.kind == "tick":
+                self._reminders.restore(event.body.get("reminders"))
                 self._triggers = frozenset(event.body["triggers"])
                 self.state = replace(self.state, leaving=event.body["leaving"])
 
@@ -187,7 +193,8 @@ class Session:
         written = [one.to_data() for one in replies]
         self.journal.append(at, "answer", {
             "said": self.said.to_data(), "last": [one.to_data() for one in self.last],
-            "triggers": sorted(self._triggers), "leaving": self.state.leaving, "replies": written})
+            "triggers": sorted(self._triggers), "leaving": self.state.leaving, "replies": written,
+            "reminders": self._reminders.to_data()})
         self._note_question(written, at)
         ms["journal"] = watch.lap()
         ms["speech"] = self._speak(replies, effects, said.n)
@@ -219,6 +226,27 @@ class Session:
             self.journal.append(at, "tick", {"triggers": sorted(self._triggers), "leaving": self.state.leaving,
                                              "replies": [one.to_data() for one in replies]})
         return replies
+
+    def remind(self, at: float | None = None) -> list[Reply]:
+        """Time has passed: the time and air notices that are due. Nothing while a danger, a mayday or "quiet" stands.
+
+        Raises
+        ------
+        JournalError : it was said, and could not be written down
+        """
+        at = now() if at is None else at
+        replies = self._reminded(at)
+        if replies:
+            self._say(replies, "tick")
+            self.journal.append(at, "tick", {"triggers": sorted(self._triggers), "leaving": self.state.leaving,
+                                             "replies": [one.to_data() for one in replies],
+                                             "reminders": self._reminders.to_data()})
+        return replies
+
+    def _reminded(self, at: float) -> list[Reply]:
+        if self._triggers or self.state.mayday or self.state.quiet:
+            return []
+        return [Reply("note", text) for text in self._reminders.due(self.state.picture, at)]
 
     def times(self, n: int, ms: dict[str, float]) -> None:
         """Writes down how long the stages of utterance `n` took [ms]."""
@@ -271,7 +299,7 @@ class Session:
         replies += guidance
         for kind, about in effects.requests:
             # "Say again" while a leave-now stands: the leave is in this answer already.
-            replies += [one for one in self._requested(kind, about, judged) if one not in replies]
+            replies += [one for one in self._requested(kind, about, judged, at) if one not in replies]
         if judged.unconfirmed and not self.state.asked:
             names = tuple(one.name for one in judged.unconfirmed[:CONFIRM_AT_ONCE])
             self.journal.append(at, "confirm", {"names": list(names)})
@@ -281,6 +309,7 @@ class Session:
         if self.speaker is not None:
             for text in self.speaker.notices:
                 self.notice(text)
+        replies += self._reminded(at) if keep else []
         replies += [Reply("note", text) for text in self._notices]
         self._notices.clear()
         silenced = effects.stop_voice and not effects.replies
@@ -288,7 +317,7 @@ class Session:
             self.last = in_order(replies)
         return in_order(replies), effects
 
-    def _requested(self, kind: str, about: str | None, judged: Judged) -> list[Reply]:
+    def _requested(self, kind: str, about: str | None, judged: Judged, at: float) -> list[Reply]:
         main, pack = judged.main, self.guide.pack
         if kind == "say again":
             return self.last or [Reply("note", "Nothing was said yet.")]
@@ -307,8 +336,13 @@ class Session:
             quiet = [line for line in (*main.cautions, *main.advice) if line.when_asked]
             return [*(Reply("note", text, main.access_rules) for text in lines if text),
                     *(Reply("note", line.text, line.rules) for line in quiet)]
-        if kind == "report":
-            return drafts.conditions_actions_needs(judged, self._phrase)
+        if kind == "marks":
+            return [Reply("note", text) for text in marks_lines(self.state.picture, at)]
+        if kind == "handover":
+            return drafts.handover(judged, self._phrase, tuple(one.text for one in self.state.pending),
+                                   marks_lines(self.state.picture, at))
+        if kind in drafts.REPORTS:
+            return drafts.REPORTS[kind](judged, self._phrase)
         if kind == "mayday":
             return drafts.mayday_form(judged.known)
         return [Reply("note", HELP)]

@@ -28,6 +28,8 @@ from fieldaid.speaking.speaker import Speaker
 
 BURST_S = 8.0
 """From the beginning of one burst of a leave-now to the next."""
+REMIND_S = 5.0
+"""So often is looked whether a time notice is due."""
 RADIO_GAP_S = 5.0
 """At least so long is the voice silent between two bursts."""
 GIVE_WAY_S = 4.0
@@ -94,6 +96,7 @@ class Loop:
         self._late = False
         self._dropped = 0
         self._due: float | None = None
+        self._remind_at = 0.0
         self._waiting: dict[int, tuple[float, float, dict[str, float]]] = {}
         if speaker is not None:
             speaker.on_begin = self._began
@@ -158,6 +161,8 @@ class Loop:
             self._print(event.text)
         if self._due is not None and self._burst_is_due():
             self._tick()
+        elif self._due is None:
+            self._remind()
 
     def _answer(self, caught: Caught) -> None:
         watch = Stopwatch()
@@ -227,6 +232,13 @@ class Loop:
         if not replies:
             self._due = None
         self._print_replies(replies)
+
+    def _remind(self) -> None:
+        """A time notice waits until nobody speaks, neither the crew nor the voice."""
+        if monotonic() < self._remind_at or self._listening or self.speaker is not None and self.speaker.busy:
+            return
+        self._remind_at = monotonic() + REMIND_S
+        self._print_replies(self.session.remind())
 
     # -- the ear's own thread ----------------------------------------------------------------------------------------
 
