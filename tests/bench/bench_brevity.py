@@ -113,6 +113,9 @@ def main() -> None:
     print(f"{options.sessions} sessions, {facts} facts told, seed {options.seed}")
     print(f"read-backs and questions {asked / facts:.2f} a fact; unasked lines {total / facts:.3f} a fact "
           f"(one in {facts / max(total, 1):.1f} facts)")
+    routine = total - unasked["leave"] - unasked["stop"]
+    print(f"  without dangers (leave, stop), which have to be said: {routine / facts:.3f} a fact (one in "
+          f"{facts / max(routine, 1):.1f} facts)")
     print("  by kind: " + ", ".join(f"{kind} {count / facts:.3f}" for kind, count in unasked.most_common()))
     print(f"  said again in a session: {repeats / max(total, 1):.1%} of unasked lines; cautions said twice: {twice}")
     print(f"  with a change of access, gate, opening or danger: {changed / max(total, 1):.1%}")
