@@ -168,6 +168,14 @@ def _(one: Seen) -> bool | None:
     return bool(one.out.stops) if lost else None
 
 
+@_property(6, "water lost with the roof open brings everyone down", "V13, V20, F10")
+def _(one: Seen) -> bool | None:
+    lost = one.told.get("water.on_fire") == "no" or one.told.get("line.attack") == "lost"
+    if not lost or one.backdraft or one.told.get("opening.made") not in ("part", "full"):
+        return None
+    return one.comes_down
+
+
 @_property(6, "a fire short of air waits for water on it or a backdraft order", "T10, A04, F08")
 def _(one: Seen) -> bool | None:
     if "fire.signs" not in one.told or one.told.get("water.on_fire") == "yes" or one.backdraft:
@@ -294,6 +302,11 @@ def _(one: Seen) -> bool | None:
     return not one.open and ("window upwind" in one.out.stops or not one.window_upwind)
 
 
+@_property(16, "wind that blows into the hole holds the cut and is said", "W11, W12")
+def _(one: Seen) -> bool | None:
+    return not one.open and "wind into the hole" in one.out.stops if one.told.get("opening.wind") == "into" else None
+
+
 @_property(16, "wind onto the fire's side is said", "W01, W03, W04")
 def _(one: Seen) -> bool | None:
     side = one.told.get("fire.side", "centre")
@@ -343,6 +356,12 @@ def _(one: Seen) -> bool | None:
 @_property(23, "with the job done, come down", "S02, S34")
 def _(one: Seen) -> bool | None:
     return one.comes_down if one.done else None
+
+
+@_property(23, "two tries without relief bring everyone down", "G21, G23, S34")
+def _(one: Seen) -> bool | None:
+    failed = sum(value == "no relief" for name, value in one.told.items() if name.startswith("tried."))
+    return one.comes_down if failed >= 2 and one.told.get("interior.relief") == "no change" else None
 
 
 @_property(24, "a guess or a plan is no look into the attic and no struck deck", "C17, A15")

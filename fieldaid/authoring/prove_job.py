@@ -206,6 +206,8 @@ def prove_one(bench: Bench, one: Situation, rng: random.Random, number: int, tal
 
 def _tell_more(bench: Bench, seen: Seen, rng: random.Random, number: int, tally: Tally, about: Any) -> None:
     picture = picture_of(seen.situation)
+    if picture.situation(0.0).values != seen.situation.values:
+        seen = bench.see(picture.situation(0.0))  # what follows from the order of telling is there before the step too
     step = STEPS[number % len(STEPS)]
     told = step.tell(seen, rng)
     if told is not None:
