@@ -74,8 +74,8 @@ def test_what_frees_something_rests_on_a_publication_of_certainty_a_or_b() -> No
 def test_every_parameter_and_derived_name_is_used() -> None:
     files = sorted((house().folder / "rules").glob("*.yaml"))
     written = "".join(path.read_text(encoding="utf-8") for path in files)
-    read_by_workings = {"air_low_fraction", "air_low_minutes"}
-    assert {one for one in house().parameters if f"${one}" not in written} == read_by_workings
+    read_by_the_program = {"air_low_fraction", "air_low_minutes", "notice_minutes"}
+    assert {one for one in house().parameters if f"${one}" not in written} == read_by_the_program
     tested = {one.key for rule in RULES for one in conditions(rule)}
     concluded = {name for rule in RULES for name, _ in rule.conclude.derived}
     assert concluded == set(house().derived)
