@@ -361,3 +361,17 @@ def test_an_exercise_fact_that_one_recogniser_heard_stays_heard_once(shared):
     told, = state.picture.tellings
     assert told.who == HEARD_ONCE and told.exercise
     assert [one.name for one in judge(shared[1], state, 0.0).unconfirmed] == ["roof.pitch"]
+
+
+def test_a_spoken_second_failure_counts_before_it_is_affirmed(shared):
+    talk = Talk(shared)
+    talk.say(*OPEN, "ceiling pushed", "no change inside", "extended the hole")
+    answer = talk.session.line("no change inside", spoken=True, at=talk.at + 1)
+    assert answer.data["pending"] == ["interior.relief"] and answer.data["guidance"]["access"] == "come down"
+
+
+def test_a_spoken_short_roll_call_is_a_mayday_before_it_is_affirmed(shared):
+    talk = Talk(shared)
+    talk.say("three of us on air, crew on the roof")
+    answer = talk.session.line("par of two", spoken=True, at=talk.at + 1)
+    assert "Member missing: mayday first." in texts(answer)
