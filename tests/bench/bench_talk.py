@@ -1,8 +1,9 @@
 """How soon `fieldaid talk` answers, on virtual sound devices: `python tests/bench/bench_talk.py [--count 20] …`
 
 Printed are the stages that the journal holds, and the same whole measured from outside: from the end of the words in
-the microphone to the first sound of the loudspeaker, both recorded from the sound server. Then how long "stop talking"
-takes to silence a reply, with an earpiece's microphone and with one that hears the loudspeaker as loud as the person.
+the microphone to the first sound of the loudspeaker, both recorded from the sound server. Then how often and how soon
+"stop talking", "say again" and a danger are heard that are said into the middle of a reply, with an earpiece's
+microphone and with one that hears the loudspeaker as loud as the person.
 Needs PulseAudio; the machine should do nothing else meanwhile.
 """
 
@@ -28,6 +29,7 @@ from virtual_sound import MIC_RATE, Recorder, VirtualSound, clip, missing_progra
 CLIPS = ("15_wind_west.flac", "22_ridge_smoke.flac", "28_water.flac", "35_window.flac", "03_hip.flac",
          "14_vacant.flac", "48_need.flac", "36_eave_solid.flac")
 SPEECH_LEVEL, VOICE_LEVEL = 0.02, 0.02
+SIDES = ("Charlie", "Delta", "Alpha", "Bravo")
 
 
 class Talk:
@@ -92,11 +94,12 @@ def answers(sound: VirtualSound, folder: Path, count: int, options: list[str]) -
     print(f"  {'end to sound':14} {spread(outside)}")
 
 
-def silences(sound: VirtualSound, folder: Path, count: int, echo: bool, options: list[str]) -> None:
-    """Says "stop talking" while the longest answer is said."""
+def silences(sound: VirtualSound, folder: Path, count: int, echo: bool, options: list[str], lag_ms: int) -> None:
+    """Says "stop talking" and the others while the longest answer is said."""
     talk = Talk(sound, folder / f"stop-{echo}.journal", *options, *([] if echo else ["--earpiece"]))
     took, missed = [], 0
-    module = sound.loopback(20) if echo else ""
+    module = sound.loopback(lag_ms) if echo else ""
+    where = f"the microphone hears the loudspeaker, {lag_ms} ms late" if echo else "earpiece"
     with sound.record() as speaker, Recorder(sound.environment, "vmic.monitor", MIC_RATE) as microphone:
         sound.say(clip("05_rafters.flac"))
         settle(speaker)
@@ -115,17 +118,41 @@ def silences(sound: VirtualSound, folder: Path, count: int, echo: bool, options:
                 took.append((max(b for _, b in speaker.sounds()) - said) * 1000)
             else:
                 missed += 1
+        print(f"stop talking, {where}: end of the words to silence [ms]  {spread(took)}   "
+              f"not heard {missed} of {count}", flush=True)
+        over_voice(sound, talk, speaker, "say again", ["Say again."] * count, where)
+        # The roof has four sides; whether the tool took the danger or asked for it again is told apart.
+        over_voice(sound, talk, speaker, "danger", [f"Soft on {one}!" for one in SIDES[:count]], where)
     if module:
         sound.unload(module)
     talk.end()
-    where = "the microphone hears the loudspeaker" if echo else "earpiece"
-    print(f"stop talking, {where}: end of the words to silence [ms]  {spread(took)}   not heard {missed} of {count}")
+
+
+def over_voice(sound: VirtualSound, talk: Talk, speaker: Recorder, what: str, lines: list[str], where: str) -> None:
+    """How many of `lines`, each said into the middle of an answer, count, are asked for again, or are not heard."""
+    counted, asked = 0, 0
+    for line in lines:
+        began, heard = time.perf_counter(), len(talk.lines)
+        sound.say(spoken("Field aid, status."))
+        talk.wait_for(lambda began=began: any(a > began for a, _ in speaker.sounds()), 20)
+        sound.say(spoken(line), pad_s=0.05)
+        settle(speaker)
+        words = line.strip(".!").lower()
+        if any(f"heard: {words}" in one.lower() for one in talk.lines[heard:]):
+            again = any("Danger?" in one for one in talk.lines[heard:])
+            counted, asked = counted + (not again), asked + again
+        if what == "danger":
+            sound.say(spoken("Leaving."))  # or its bursts would be talked into next
+            settle(speaker)
+    print(f"{what}, {where}: counts {counted} of {len(lines)}, asked for again {asked}", flush=True)
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--count", type=int, default=20)
     parser.add_argument("--stops", type=int, default=5)
+    parser.add_argument("--lag", type=int, default=20, help="how late the microphone hears the loudspeaker [ms]")
+    parser.add_argument("--only", choices=("earpiece", "loudspeaker"), help="with which microphone to interrupt")
     parser.add_argument("--recogniser")
     options = parser.parse_args()
     if missing := missing_programs():
@@ -139,7 +166,8 @@ def main() -> None:
             if options.count:
                 answers(sound, Path(place), options.count, more)
             for echo in (False, True) if options.stops else ():
-                silences(sound, Path(place), options.stops, echo, more)
+                if options.only in (None, "loudspeaker" if echo else "earpiece"):
+                    silences(sound, Path(place), options.stops, echo, more, options.lag)
         finally:
             sound.stop()
 
