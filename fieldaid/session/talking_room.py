@@ -107,9 +107,9 @@ def _greeting(options: argparse.Namespace, name: str) -> str:
     how = ("Enter opens and closes the microphone; no call sign is needed." if options.talk_key
            else 'Say "field aid", then a short fact. Enter silences the voice.')
     where = "" if options.earpiece or options.silent else (
-        "\nWhile the voice sounds over a loudspeaker beside the microphone, count on nothing being heard, not even "
-        "\"stop talking\":\nwait until it has ended. With an earpiece, and --earpiece, it can be interrupted; near a saw "
-        "use nothing else.")
+        "\nWhile the voice sounds over a loudspeaker beside the microphone, count on nothing being heard, "
+        "not even \"stop talking\":\nwait until it has ended. With an earpiece, and --earpiece, it can be "
+        "interrupted; near a saw use nothing else.")
     return (f"Listening on {name}. {how} Ctrl-C ends.{where}\n"
             "Training and practice aid: command and local procedure decide.")
 
