@@ -8,6 +8,7 @@ tests/bench/calibrate_hearing.py) the best meaning was right more often by the s
 from __future__ import annotations
 
 import concurrent.futures
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -17,6 +18,7 @@ from fieldaid.grammar.grammar import Grammar
 from fieldaid.hearing.acoustic import recogniser as acoustic
 from fieldaid.hearing.acoustic.ctc import log_likelihoods
 from fieldaid.hearing.acoustic.letters import heard, numbers
+from fieldaid.hearing.likelihood.accept import Figures
 from fieldaid.hearing.likelihood.meanings import Meaning
 from fieldaid.hearing.likelihood.recogniser import LikelihoodRecogniser, Measured
 
@@ -24,6 +26,7 @@ WEIGHT = 0.5
 """How much a nat of the acoustic model counts against one of the speech model."""
 MOST_BEHIND = 40.0
 """As far as a meaning may lie behind the best of the acoustic model [nat]: it never decides alone."""
+WORST_WORDS = -50.0
 PROPOSED = 4
 """Meanings of the acoustic recogniser that are put beside those of the other."""
 
@@ -78,6 +81,15 @@ class TwoModels(LikelihoodRecogniser):
     def rank(self, one: Meaning) -> float:
         """What meanings are ordered by [nat]."""
         return super().rank(one) + self.weight * one.beside
+
+    def figures_of(self, measured: Measured, best: Meaning, margin: float) -> Figures:
+        """As `LikelihoodRecogniser.figures_of`, with what the acoustic model would rather hear of any words."""
+        figures = super().figures_of(measured, best, margin)
+        if not isinstance(measured, MeasuredByBoth) or measured.other is None:
+            return figures
+        text = numbers(heard(best.row.text))
+        behind = float(log_likelihoods(measured.other.log_probs, [text])[0]) - measured.other.words_score
+        return replace(figures, words=max(min(behind, 0.0) / math.sqrt(max(1, len(text))), WORST_WORDS))
 
     def heard_by_other(self, measured: Measured) -> str:
         """The text that the acoustic recogniser finds likeliest by itself, "" when it finds none."""

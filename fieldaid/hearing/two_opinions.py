@@ -37,7 +37,6 @@ from fieldaid.hearing.likelihood.recogniser import (
     NO_RIVAL,
     LikelihoodRecogniser,
     Measured,
-    figures_of,
     usable,
 )
 from fieldaid.hearing.likelihood.written import NUMBER_WORDS
@@ -258,7 +257,7 @@ def weigh(first: LikelihoodRecogniser, measured: Measured, said: Heard, policy: 
     meanings = sorted(measured.meanings, key=lambda one: rank[one.key], reverse=True)
     best = meanings[0]
     lead = min((rank[best.key] - rank[one.key] for one in meanings[1:]), default=NO_RIVAL)
-    figures = figures_of(measured, best, lead)
+    figures = first.figures_of(measured, best, lead)
     same = bool(texts) and meaning_of(first.grammar.parse(texts[0], expecting=measured.awaiting)) == best.key
     other = first.heard_by_other(measured)
     models = bool(other) and meaning_of(first.grammar.parse(other, expecting=measured.awaiting)) == best.key

@@ -72,7 +72,8 @@ def _candidate(first, measured, one, line: Line, own: bool) -> dict[str, Any]:
     parsed = first.grammar.parse(one.row.text)
     leads = [ahead for _, ahead in first.alike(measured, one.row.text)] if one.states else []
     return {"text": one.row.text, "key": one.key, "own": own, "states": one.states, "refused": one.refused,
-            "score": one.score, "prior": one.prior, "beside": one.beside, "row": one.row.score, "worst": one.row.worst,
+            "score": one.score, "prior": one.prior, "beside": one.beside,
+            "words": first.figures_of(measured, one, 0.0).words, "row": one.row.score, "worst": one.row.worst,
             "last": one.row.last, "tokens": len(one.row.tokens), "alike": min(leads, default=None),
             "verdict": verdict(line, parsed.facts, command_of(parsed))}
 

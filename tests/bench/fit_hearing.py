@@ -79,7 +79,8 @@ class Ranking:
         best = found[0]
         margin = min((rank[best["key"]] - rank[one["key"]] for one in found[1:]), default=NO_RIVAL)
         figures = Figures(best["score"] - row["free_score"], best["row"] - best["prior"], margin, best["worst"],
-                          best["last"], best["tokens"], None, sum(map(str.isalpha, best["text"])) / row["spoken"])
+                          best["last"], best["tokens"], None, sum(map(str.isalpha, best["text"])) / row["spoken"],
+                          best["words"] if self.beside else None)
         close = opinions.closeness(best["text"], second)
         same = bool(second) and self._key(second) == best["key"]
         models = bool(self.beside and row["other"]) and self._key(row["other"]) == best["key"]

@@ -6,6 +6,8 @@
     worst          how far the token that fits worst lies behind the likeliest one at its place [nat, 0 at best]
     last           the same of the end of the text: low when the sound goes on
     alike_margin   the lead over the likeliest text that sounds alike ("-teen" for "-ty"); absent when there is none
+    words          the same by the acoustic model, less the likeliest row of any English words, over the root of the
+                   letters [nat, 0 at best]; absent without that model (see two_models.py)
     rate           letters of the text for each second of speech: low when the text leaves speech out
     fit            llr, margin and worst weighed together, as they told right from wrong in the calibration
 
@@ -29,7 +31,7 @@ class Limits(StoredLimits):
 
     Attributes
     ----------
-    fit, llr, pmi, margin, worst, last, alike_margin, rate : least figures
+    fit, llr, pmi, margin, worst, last, alike_margin, rate, words : least figures
     prior_weight : how much the priors count when meanings are ranked
     refused : taken off a meaning of which the parser leaves out a part [nat]
     base, by_llr, by_margin, by_worst : weights of `fit`; of the margin counts log(1 + m)
@@ -47,6 +49,7 @@ class Limits(StoredLimits):
     rate: float = 5.0
     prior_weight: float = 0.3
     refused: float = 3.0
+    words: float = -99.0
     base: float = 0.9
     by_llr: float = 0.03
     by_margin: float = 1.5
@@ -70,6 +73,7 @@ class Figures(WeighedFigures):
     tokens: int
     alike_margin: float | None = None
     rate: float | None = None
+    words: float | None = None
 
     @property
     def features(self) -> tuple[float, ...]:
@@ -82,4 +86,5 @@ class Figures(WeighedFigures):
                 and self.margin >= limits.margin and self.worst >= limits.worst
                 and self.last >= limits.last
                 and (self.alike_margin is None or self.alike_margin >= limits.alike_margin)
-                and (self.rate is None or self.rate >= limits.rate))
+                and (self.rate is None or self.rate >= limits.rate)
+                and (self.words is None or self.words >= limits.words))

@@ -190,6 +190,14 @@ class LikelihoodRecogniser(MeasuringRecogniser[SpeechModel, Measured]):
         """What meanings are ordered by [nat]."""
         return one.score - self.limits.prior_weight * one.prior - self.limits.refused * one.refused
 
+    def figures_of(self, measured: Measured, best: Meaning, margin: float) -> Figures:
+        """The figures of one meaning, without the lead over what it is easily confused with."""
+        rate = None
+        if measured.spoken is not None:
+            rate = sum(map(str.isalpha, best.row.text)) / measured.spoken
+        return Figures(llr=best.score - measured.found.free_score, pmi=best.pmi, margin=margin, worst=best.row.worst,
+                       last=best.row.last, tokens=len(best.row.tokens), rate=rate)
+
     def heard_by_other(self, measured: Measured) -> str:
         """What another model hears by itself, "" without one; see `two_models`."""
         return ""
@@ -201,7 +209,7 @@ class LikelihoodRecogniser(MeasuringRecogniser[SpeechModel, Measured]):
         meanings = sorted(measured.meanings, key=self.rank, reverse=True)
         best, rest = meanings[0], meanings[1:]
         lead = min((self.rank(best) - self.rank(one) for one in rest), default=NO_RIVAL)
-        return replace(measured, meanings=meanings, figures=figures_of(measured, best, lead))
+        return replace(measured, meanings=meanings, figures=self.figures_of(measured, best, lead))
 
     def _weigh(self, meanings: list[Meaning]) -> None:
         if meanings:
@@ -210,15 +218,6 @@ class LikelihoodRecogniser(MeasuringRecogniser[SpeechModel, Measured]):
 
     def _figures(self, measured: Measured) -> dict[str, float]:
         return measured.figures.shown(self.limits, free=measured.found.free_score) if measured.figures else {}
-
-
-def figures_of(measured: Measured, best: Meaning, margin: float) -> Figures:
-    """The figures of one meaning, without those that need the model."""
-    rate = None
-    if measured.spoken is not None:
-        rate = sum(map(str.isalpha, best.row.text)) / measured.spoken
-    return Figures(llr=best.score - measured.found.free_score, pmi=best.pmi, margin=margin, worst=best.row.worst,
-                   last=best.row.last, tokens=len(best.row.tokens), rate=rate)
 
 
 def usable(samples: np.ndarray) -> np.ndarray | None:
