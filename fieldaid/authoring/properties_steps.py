@@ -113,7 +113,10 @@ def _(before: Seen, after: Seen) -> bool | None:
        _one_of(("water.on_fire", "no"), ("line.attack", "lost"), ("interior.crew", "backing out"), ("fan.state", "on"),
                ("interior.calls", "hold"), ("command.roof", "hold"), ("interior.answers", "none")))
 def _(before: Seen, after: Seen) -> bool | None:
-    return after.out.gate == "hold" if before.open and not after.backdraft else None
+    if not before.open or after.backdraft:
+        return None
+    # With the roof open already it is a no-go as well, and a no-go leaves no opening to hold.
+    return after.out.gate in ("hold", "no opening")
 
 
 @_step(11, "a cool camera, age, pitch, layers, daylight and wall frame clear nothing", "T14-T17, T21, C17, C34",
