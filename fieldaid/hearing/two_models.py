@@ -1,8 +1,8 @@
 """The likelihood recogniser with a second model beside it: each scores the meanings of both, and the scores are added.
 
 The speech model of the likelihood recogniser knows much English and was never trained for noise; the acoustic model was
-trained for noise and knows only letters. They err on different clips. On calibration voices and lines (see
-tests/bench/calibrate_hearing.py) the best meaning was right more often by the sum than by either, in each condition.
+trained for noise and knows only letters. They err on different clips. On 95 calibration clips (see
+tests/bench/calibrate_hearing.py) the best meaning was right in .958 by the sum and in .905 by the speech model alone.
 """
 
 from __future__ import annotations
@@ -27,6 +27,7 @@ WEIGHT = 0.5
 MOST_BEHIND = 40.0
 """As far as a meaning may lie behind the best of the acoustic model [nat]: it never decides alone."""
 WORST_WORDS = -50.0
+"""As low as `Figures.words` goes, also where the sound is too short for the text."""
 PROPOSED = 4
 """Meanings of the acoustic recogniser that are put beside those of the other."""
 
