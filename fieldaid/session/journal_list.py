@@ -1,4 +1,4 @@
-"""`fieldaid journals`: the journals kept, or the lines of one."""
+"""`fieldaid journals`: the journals kept, or the lines and the marks of one."""
 
 from __future__ import annotations
 
@@ -6,13 +6,15 @@ from pathlib import Path
 from typing import TextIO
 
 from fieldaid.clock import stamp
-from fieldaid.errors import JournalError
-from fieldaid.session.journal import read_only
+from fieldaid.errors import FieldaidError, JournalError
+from fieldaid.session.journal import Event, read_only
+from fieldaid.session.marks import marks
+from fieldaid.session.retold import retold
 from fieldaid.session.setting import journals_folder
 
 
 def show(path: Path | None, out: TextIO) -> int:
-    """Lists all journals, newest last; with `path`, the lines and replies of that one. 1 if a file is unreadable."""
+    """Lists all journals, newest last; with `path`, its lines, replies and marks. 1 if a file is unreadable."""
     return _all(out) if path is None else _one(path, out)
 
 
@@ -43,7 +45,8 @@ def _one(path: Path, out: TextIO) -> int:
     try:
         for row in journal.sessions():
             print(f"Session {row.id}, {row.mode}, {stamp(row.started)}", file=out)
-            for event in journal.events(row.id):
+            events = list(journal.events(row.id))
+            for event in events:
                 if event.kind == "line":
                     print(f"{stamp(event.at)}  {event.body['u']:>3}  {event.body['parsed']['line']}", file=out)
                 elif event.kind in ("answer", "tick"):
@@ -52,6 +55,19 @@ def _one(path: Path, out: TextIO) -> int:
                 elif event.kind == "times":
                     stages = ", ".join(f"{name} {value:g}" for name, value in event.body["ms"].items())
                     print(f"{'':27}times [ms]: {stages}", file=out)
+            for text in _marks(events):
+                print(text, file=out)
     finally:
         journal.close()
     return 0
+
+
+def _marks(events: list[Event]) -> list[str]:
+    """The marks of one session by the clock; they are worked out from its lines and stand nowhere in the journal."""
+    try:
+        found = marks(retold(events).picture)
+    except (FieldaidError, KeyError, TypeError) as error:
+        return [f"Marks cannot be told: {error}"]
+    if not found:
+        return ["No marks told."]
+    return ["Marks", *(f"{stamp(one.at)}       {'exercise ' if one.exercise else ''}{one.called}" for one in found)]
