@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 from fieldaid.facts.situation import Situation
 from fieldaid.guidance.conditions import All, AnyOf, Bound, Condition
@@ -35,34 +35,56 @@ class View:
 Match = tuple[str, Any]
 Holds = Callable[[View], bool]
 Matches = Callable[[View], list[Match]]
+NOTHING: frozenset[str] = frozenset()
 
 
-@dataclass(frozen=True)
-class CompiledRule:
+class CompiledRule(NamedTuple):
+    """A rule with where its `when` holds, and whether its `unless` does."""
+
     rule: Rule
     matches: Matches
-    blocked: Holds
+    blocked: Holds | None
+    chained: bool
+    """Whether it tests a derived name, so that what other derive rules conclude can make it fire."""
 
 
-# Compiling
+# Compiling. Thousands of situations run through these closures, each through every rule: what is called for every
+# rule is one closure deep where it can be.
 
 
 def compile_rule(rule: Rule) -> CompiledRule:
-    return CompiledRule(rule, compile_matches(rule.when), compile_unless(rule.unless))
+    chained = any(one.scope == "derived" for one in rule.when.conditions())
+    return CompiledRule(rule, compile_matches(rule.when), compile_unless(rule.unless), chained)
 
 
-def compile_unless(unless: All | None) -> Holds:
-    return compile_all(unless) if unless is not None else lambda view: False
+def compile_unless(unless: All | None) -> Holds | None:
+    return compile_all(unless) if unless is not None else None
 
 
 def compile_all(one: All) -> Holds:
     parts = [compile_part(part) for part in one.parts]
-    return lambda view: all(part(view) for part in parts)
+    if len(parts) == 1:
+        return parts[0]
+
+    def every(view: View) -> bool:
+        for part in parts:
+            if not part(view):
+                return False
+        return True
+
+    return every
 
 
 def compile_any(one: AnyOf) -> Holds:
     alternatives = [compile_all(alternative) for alternative in one.alternatives]
-    return lambda view: any(alternative(view) for alternative in alternatives)
+
+    def some(view: View) -> bool:
+        for alternative in alternatives:
+            if alternative(view):
+                return True
+        return False
+
+    return some
 
 
 def compile_part(part: Condition | AnyOf) -> Holds:
@@ -70,48 +92,71 @@ def compile_part(part: Condition | AnyOf) -> Holds:
 
 
 def compile_condition(one: Condition) -> Holds:
-    if one.scope == "derived" or one.key in SETS:
+    key = one.key
+    if one.scope == "derived" or key in SETS:
         return compile_set(one)
     if one.family:
         return compile_family(one)
     if one.test == "unknown":
-        return lambda view: view.values.get(one.key) is None
-    passes = compile_test(one)
-    return lambda view: passes(view, one.key)
+        return lambda view: view.values.get(key) is None
+    if one.basis:
+        passes = compile_test(one)
+        return lambda view: passes(view, key)
+    fits = compile_value_test(one)
+    return lambda view: fits(view.values.get(key))
 
 
 def compile_family(one: Condition) -> Holds:
     if one.test == "unknown":
-        return lambda view: not any(view.values.get(name) is not None for name, _ in one.members)
-    passes = compile_test(one)
-    return lambda view: any(passes(view, name) for name, _ in one.members)
+        names = [name for name, _ in one.members]
+        return lambda view: all(view.values.get(name) is None for name in names)
+    members = compile_members(one)
+    return lambda view: bool(members(view))
+
+
+def compile_members(one: Condition) -> Matches:
+    """The members of a family that pass its test, each as place and value."""
+    members = one.members
+    if one.basis:
+        passes = compile_test(one)
+        return lambda view: [(place, view.values[name]) for name, place in members if passes(view, name)]
+    fits, names = compile_value_test(one), [name for name, _ in members]
+
+    def found(view: View) -> list[Match]:
+        if view.values.keys().isdisjoint(names):
+            return []
+        value_of = view.values.get
+        return [(place, value) for name, place in members if fits(value := value_of(name))]
+
+    return found
 
 
 def compile_set(one: Condition) -> Holds:
-    listed = set(one.values)
+    key, listed = one.key, frozenset(one.values)
     if one.test == "is":
-        return lambda view: bool(view.sets.get(one.key, set()) & listed)
+        return lambda view: not listed.isdisjoint(view.sets.get(key, NOTHING))
     if one.test == "not":
-        return lambda view: bool(standing := view.sets.get(one.key)) and not standing & listed
-    return lambda view: bool(view.sets.get(one.key)) == (one.test == "known")
+        return lambda view: bool(standing := view.sets.get(key)) and listed.isdisjoint(standing)
+    return lambda view: bool(view.sets.get(key)) == (one.test == "known")
 
 
 def compile_test(one: Condition) -> Callable[[View, str], bool]:
     """The test of one name's value, with its basis."""
-    inner = compile_value_test(one)
-    if not one.basis:
-        return lambda view, name: (value := view.values.get(name)) is not None and inner(value)
-    return lambda view, name: (
-        (value := view.values.get(name)) is not None and view.basis.get(name, "told") in one.basis and inner(value))
+    fits, basis = compile_value_test(one), one.basis
+    if not basis:
+        return lambda view, name: fits(view.values.get(name))
+    return lambda view, name: fits(view.values.get(name)) and view.basis.get(name, "told") in basis
 
 
 def compile_value_test(one: Condition) -> Callable[[Any], bool]:
+    """Whether a value passes; None, which stands for what is not known, never does."""
     listed = one.values
     match one.test:
         case "is":
-            return lambda value: not isinstance(value, list) and value in listed
+            # A list of places equals none of the texts and numbers listed.
+            return listed.__contains__
         case "not":
-            return lambda value: value not in listed
+            return lambda value: value is not None and value not in listed
         case "some":
             return lambda value: isinstance(value, list)
         case "has":
@@ -119,12 +164,19 @@ def compile_value_test(one: Condition) -> Callable[[Any], bool]:
         case "range":
             return compile_range(one.bounds)
         case _:
-            return lambda value: True
+            return lambda value: value is not None
 
 
 def compile_range(bounds: tuple[Bound, ...]) -> Callable[[Any], bool]:
     tests = [compile_bound(bound) for bound in bounds]
-    return lambda value: not isinstance(value, (str, list, dict)) and all(test(round(value, 4)) for test in tests)
+
+    def within(value: Any) -> bool:
+        if value is None or isinstance(value, (str, list, dict)):
+            return False
+        number = round(value, 4)
+        return all(test(number) for test in tests)
+
+    return within
 
 
 def compile_bound(bound: Bound) -> Callable[[float], bool]:
@@ -144,23 +196,24 @@ def compile_matches(when: All) -> Matches:
     """The places and values at which `when` holds: one for each match of the binding family, or one in all."""
     binding = when.binding
     rest = [compile_part(part) for part in when.parts if part is not binding]
-    if binding is None:
-        value_of = compile_first_value(when.first)
-        return lambda view: [("", value_of(view))] if all(part(view) for part in rest) else []
-    passes = compile_test(binding)
+    found = compile_members(binding) if binding is not None else compile_first_value(when.first)
 
-    def bound(view: View) -> list[Match]:
-        found = [(place, view.values[name]) for name, place in binding.members if passes(view, name)]
-        return found if found and all(part(view) for part in rest) else []
+    def matches(view: View) -> list[Match]:
+        for part in rest:
+            if not part(view):
+                return []
+        return found(view)
 
-    return bound
+    return matches
 
 
-def compile_first_value(first: Condition | None) -> Callable[[View], Any]:
-    """The value that {value} stands for without a family: the first condition's, when it is a told or computed fact."""
+def compile_first_value(first: Condition | None) -> Matches:
+    """One match in all, with the value that {value} stands for without a family: the first condition's, when it is a
+    told or computed fact."""
     if first is None or first.scope not in ("told", "computed") or first.family:
-        return lambda view: None
-    return lambda view: shown(view.values.get(first.key))
+        return lambda view: [("", None)]
+    key = first.key
+    return lambda view: [("", shown(view.values.get(key)))]
 
 
 def shown(value: Any) -> str | float | int | None:
@@ -174,26 +227,35 @@ def shown(value: Any) -> str | float | int | None:
 
 def fire(rules: Iterable[CompiledRule], view: View) -> list[tuple[Rule, Firing]]:
     found = []
-    for one in rules:
-        matches = one.matches(view)
-        if matches and not one.blocked(view):
-            found += [(one.rule, Firing(one.rule.id, where, value)) for where, value in matches]
+    for rule, matches, blocked, _ in rules:
+        met = matches(view)
+        if met and (blocked is None or not blocked(view)):
+            found += [(rule, Firing(rule.id, where, value)) for where, value in met]
     return found
 
 
 def chain(rules: list[CompiledRule], view: View) -> list[tuple[Rule, Firing]]:
-    """Fires derive rules until they conclude nothing new."""
+    """Fires derive rules until they conclude nothing new: all of them once, then those that test derived names, which
+    alone can come to fire by what was concluded."""
+    fired = fire([one for one in rules if not one.chained], view)
+    let_stand(fired, view)
+    chained = [one for one in rules if one.chained]
     while True:
-        fired = fire(rules, view)
-        grown = False
-        for rule, firing in fired:
-            for name, value in rule.conclude.derived:
-                standing = view.sets.setdefault(name, set())
-                value = bound_text(value, firing)
-                grown = grown or value not in standing
-                standing.add(value)
-        if not grown:
-            return fired
+        more = fire(chained, view)
+        if not let_stand(more, view):
+            return [*fired, *more]
+
+
+def let_stand(fired: list[tuple[Rule, Firing]], view: View) -> bool:
+    """Lets what derive rules concluded stand; whether any of it is new."""
+    grown = False
+    for rule, firing in fired:
+        for name, value in rule.conclude.derived:
+            standing = view.sets.setdefault(name, set())
+            value = bound_text(value, firing)
+            grown = grown or value not in standing
+            standing.add(value)
+    return grown
 
 
 def bound_text(text: str, firing: Firing) -> str:
