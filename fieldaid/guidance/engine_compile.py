@@ -16,6 +16,7 @@ most 16 messages a rule, 200 rules and 400 patterns a ruleset, 60 patterns a key
 
 from __future__ import annotations
 
+import functools
 import json
 from dataclasses import dataclass, field
 from typing import Any
@@ -94,8 +95,8 @@ class RuleData:
 @dataclass
 class Program:
     """A compiled pack: rules by order, stages in the order they run, the members of each family with their places,
-    what must be asserted when nothing is known of it, each with its scope, the derived values that rules exclude, and
-    every key that a pattern looks at.
+    what must be asserted when nothing is known of it, each with its scope, and the derived values that rules exclude.
+    `addresses` keeps, by key, what `engine_run.address_of` found.
     """
 
     rules: dict[int, RuleData]
@@ -103,7 +104,12 @@ class Program:
     families: dict[str, dict[str, str]]
     watched: dict[str, str]
     excluded: dict[str, set[str]]
-    keys: frozenset[str]
+    addresses: dict[str, tuple[str, tuple[int, ...]]] = field(default_factory=dict)
+
+    @functools.cached_property
+    def rulesets(self) -> list[Ruleset]:
+        """Every ruleset, in the order in which they run."""
+        return [one for stage in self.stages for one in (*stage.blockers, *stage.main)]
 
 
 # One condition
@@ -339,8 +345,7 @@ def compile_program(rules: list[dict[str, Any]]) -> Program:
             if one.test == "not" and one.scope == "derived":
                 excluded.setdefault(one.key, set()).update(str(value) for value in one.values)
     stages = [compiler.stage for compiler in compilers.values()]
-    keys = frozenset(key for stage in stages for one in [*stage.blockers, *stage.main] for key in one.keys)
-    program = Program(kept, stages, families, watched, excluded, keys)
+    program = Program(kept, stages, families, watched, excluded)
     check_hashes(program)
     return program
 
@@ -353,9 +358,8 @@ def speaks_value(when: All) -> bool:
 def check_hashes(program: Program) -> None:
     """The engine knows names by a 32-bit hash and drops the second of two that collide."""
     names = {"k", "g", "f", "s", "n", "b", "id", "sid", "go", "boot"}
-    for stage in program.stages:
-        for one in [*stage.blockers, *stage.main]:
-            names |= one.keys | set(one.rows)
+    for one in program.rulesets:
+        names |= one.keys | set(one.rows)
     names |= {name for members in program.families.values() for name in members}
     seen: dict[int, str] = {}
     for name in sorted(names):

@@ -6,6 +6,7 @@ the latch last, drains the agenda, feeds back what was derived, and deletes the 
 
 from __future__ import annotations
 
+import functools
 import itertools
 import json
 from collections.abc import Iterable, Iterator
@@ -21,7 +22,9 @@ SESSION = "1"
 # Assertion: handled, or nothing looked at some of it. Anything else means that facts were lost.
 HANDLED = (0, 1)
 _names = itertools.count()
-_encode = json.JSONEncoder(ensure_ascii=False, separators=(",", ":")).encode
+# A text as JSON. The same names and words come up in every evaluation.
+_quoted = functools.lru_cache(maxsize=8192)(json.JSONEncoder(ensure_ascii=False).encode)
+_decoded = json.JSONDecoder().raw_decode
 
 
 class EngineBroken(Exception):
@@ -31,8 +34,8 @@ class EngineBroken(Exception):
 class LoadedRuleset:
     """One ruleset in the engine. Its session lives from the first `assert_and_drain` to `end`."""
 
-    def __init__(self, ruleset: Ruleset) -> None:
-        self.keys, self.effects = ruleset.keys, ruleset.effects
+    def __init__(self, number: int, ruleset: Ruleset) -> None:
+        self.number, self.effects = number, ruleset.effects
         # A name registered twice is an error, so each ruleset of the process has its own.
         self.handle = rules_engine.create_ruleset(f"rules{next(_names)}", ruleset.definition())
         self.active = False
@@ -63,7 +66,7 @@ class LoadedRuleset:
         started = rules_engine.start_action_for_state(self.handle, state)
         result = started[1] if started else None
         while result:
-            ((name, matched),) = json.loads(result).items()
+            ((name, matched),) = _decoded(result)[0].items()
             yield name, matched
             result = rules_engine.complete_and_start_action(self.handle, state)
 
@@ -82,53 +85,64 @@ LATCH_FACT = json.dumps({"id": "go", "sid": SESSION, "k": "go"})
 
 
 class Facts:
-    """The messages of one evaluation, with the keys by which rulesets look at them."""
+    """The messages of one evaluation, each waiting for the rulesets that look at its key or its family's."""
 
     def __init__(self, program: Program, values: dict[str, Any], basis: dict[str, str]) -> None:
         self.program, self.values, self.basis = program, values, basis
-        self.messages: list[tuple[tuple[str, ...], str]] = []
+        self.count = 0
+        self.waiting: list[list[str]] = [[] for _ in program.rulesets]
         self.standing: set[tuple[str, str]] = set()
         for name, value in values.items():
             self.add_value(name, value)
         for key, scope in program.watched.items():
-            if scope in ("told", "computed") and not any(name in values for name in program.families.get(key, (key,))):
+            if scope in ("told", "computed") and program.families.get(key, {key: ""}).keys().isdisjoint(values):
                 self.add(f"?{key}")
 
     def add_value(self, name: str, value: Any) -> None:
         """A told or computed fact; a list of places also stands as one message for each place."""
-        marks = families_of(self.program, name)
-        message: dict[str, Any] = {**marks, "b": self.basis.get(name, "told")}
+        known = f',"b":{_quoted(self.basis.get(name, "told"))}'
         if isinstance(value, str):
-            message["s"] = value
+            self.add(name, f'{known},"s":{_quoted(value)}')
         elif isinstance(value, (int, float)):
-            message["n"] = normal_number(value)
+            self.add(name, f'{known},"n":{normal_number(value)!r}')
         elif isinstance(value, list) and all(isinstance(place, str) for place in value):
-            message["s"] = "some"
             for place in value:
-                self.add(f"{name}@{place}", {"b": message["b"]})
-        self.add(name, message)
+                self.add(f"{name}@{place}", known)
+            self.add(name, f'{known},"s":"some"')
+        else:
+            self.add(name, known)
 
-    def add(self, key: str, message: dict[str, Any] | None = None) -> None:
-        message = message or {}
-        keys = (key, *(message[one] for one in ("g", "f") if one in message))
-        if self.program.keys.isdisjoint(keys):
-            return
-        text = _encode({"id": f"f{len(self.messages)}", "sid": SESSION, "k": key, **message})
-        self.messages.append((keys, text))
+    def add(self, key: str, more: str = "") -> None:
+        """A message about `key`; `more` holds its further members as JSON, each after a comma."""
+        address = self.program.addresses.get(key)
+        if address is None:
+            address = self.program.addresses[key] = address_of(self.program, key)
+        marks, seen_by = address
+        if seen_by:
+            text = f'{{"id":"f{self.count}",{marks}{more}}}'
+            self.count += 1
+            for number in seen_by:
+                self.waiting[number].append(text)
+
+    def add_word(self, key: str, word: str) -> None:
+        self.add(key, f',"s":{_quoted(word)}')
 
     def stand(self, name: str, value: str = "") -> bool:
         """Adds a fact that a row concluded, once; whether it is new."""
         if (name, value) in self.standing:
             return False
         self.standing.add((name, value))
-        self.add(name, {"s": value} if value else None)
+        if value:
+            self.add_word(name, value)
+        else:
+            self.add(name)
         return True
 
     def conclude(self, name: str, values: Iterable[str]) -> None:
         """What a stage concluded, for the stages after it."""
         standing = [value for value in values if value]
         for value in standing:
-            self.add(name, {"s": value})
+            self.add_word(name, value)
         if not standing and name in self.program.watched:
             self.add(f"?{name}")
 
@@ -141,10 +155,21 @@ class Facts:
         for name in known & self.program.excluded.keys():
             for value in self.program.excluded[name]:
                 if (name, value) not in derived:
-                    self.add(f"~{name}", {"s": value})
+                    self.add_word(f"~{name}", value)
 
-    def seen_by(self, keys: set[str], since: int = 0) -> list[str]:
-        return [text for marks, text in self.messages[since:] if not keys.isdisjoint(marks)]
+    def take_waiting(self, number: int) -> list[str]:
+        """What a ruleset has not been given yet, oldest first."""
+        found, self.waiting[number] = self.waiting[number], []
+        return found
+
+
+def address_of(program: Program, key: str) -> tuple[str, tuple[int, ...]]:
+    """The members of a message that follow from its key, as JSON, and the numbers of the rulesets that look at it."""
+    families = families_of(program, key)
+    keys = {key, *families.values()}
+    marks = {"sid": SESSION, "k": key, **families}
+    return (",".join(f"{_quoted(name)}:{_quoted(text)}" for name, text in marks.items()),
+            tuple(n for n, one in enumerate(program.rulesets) if not keys.isdisjoint(one.keys)))
 
 
 def families_of(program: Program, name: str) -> dict[str, str]:
@@ -170,8 +195,9 @@ class Runner:
     def __init__(self, program: Program) -> None:
         self.program = program
         self.stages = {stage.stratum: stage for stage in program.stages}
-        self.loaded = {stage.stratum: ([LoadedRuleset(one) for one in stage.blockers],
-                                       [LoadedRuleset(one) for one in stage.main]) for stage in program.stages}
+        loaded = iter([LoadedRuleset(n, one) for n, one in enumerate(program.rulesets)])
+        self.loaded = {stage.stratum: ([next(loaded) for _ in stage.blockers], [next(loaded) for _ in stage.main])
+                       for stage in program.stages}
 
     def run(self, values: dict[str, Any], basis: dict[str, str]) -> dict[str, Any]:
         """The outcome, as the data of `Outcome`, of known values by name.
@@ -217,13 +243,12 @@ class Runner:
     def drain(self, rulesets: list[LoadedRuleset], facts: Facts) -> list[Fired]:
         """Runs rulesets over the facts until nothing new is concluded."""
         found: dict[tuple[int, str], Fired] = {}
-        given = [0] * len(rulesets)
         try:
             grown = True
             while grown:
                 grown = False
-                for i, one in enumerate(rulesets):
-                    new, given[i] = facts.seen_by(one.keys, given[i]), len(facts.messages)
+                for one in rulesets:
+                    new = facts.take_waiting(one.number)
                     if new:
                         rows = one.feed(new) if one.active else one.begin(new)
                         for effect, matched in rows:
