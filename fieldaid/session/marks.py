@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from fieldaid.facts import Picture
+from fieldaid.facts import Picture, split_section
 from fieldaid.session.wording import joined
 
 _CALLED: dict[tuple[str, str], str] = {
@@ -65,11 +65,12 @@ def marks(picture: Picture) -> list[Mark]:
 def _called(name: str, value: object, was: object) -> str:
     if name == "crew.par" and value is not None:
         return f"roll call {value:g}" if isinstance(value, float) else f"roll call {value}"
-    known = _CALLED.get((name, value)) if isinstance(value, str) else None
+    base, section = split_section(name)
+    known = _CALLED.get((base, value)) if isinstance(value, str) else None
     retold = value == was and name != "interior.relief"
     if known is None or retold or (name == "crew.where" and value == "ground" and was != "roof"):
         return ""
-    return known
+    return f"{known} {section.replace('_', ' ')}".strip()
 
 
 def marks_lines(picture: Picture, at: float) -> list[str]:
