@@ -118,7 +118,7 @@ def _rule(rule: Rule, pack: Pack, origins: Origins) -> str:
     rows = [("when", _conditions(rule.when, pack)),
             ("unless", _conditions(rule.unless, pack) if rule.unless else ""),
             ("then", escape(conclusion_in_words(rule.conclude))),
-            ("said", _said(rule.say) + (", when asked" if rule.when_asked else "")),
+            ("said", _said(rule.say) + (f", {rule.said}" if rule.said != "at once" else "")),
             ("why", escape(rule.why)), ("may be wrong", escape(rule.may_be_wrong)),
             ("source", _source_links(rule.source, pack)),
             ("keeps", ", ".join(f'<a href="#inv-{number}">invariant {number}</a>' for number in rule.invariants)),

@@ -143,8 +143,8 @@ LOADER_PAGES: tuple[Page, ...] = (
           "Make it stable, or take `protected` away with a reason.",
           "A safety rule that is switched off is none."),
     _page("F313", "a line that may not wait",
-          "`said: when asked` on a danger, on access or gate, or on a protected rule.",
-          "`said: when asked` for a caution or advice that changes no act; nothing for all others.",
+          "`said: when asked` or `said: unless barred` on a danger, on access or gate, or on a protected rule.",
+          "Either for a caution or advice that changes no act, or none while nobody may be up; nothing for all others.",
           "What nobody asks for is not heard, and a danger must be."),
     # Lists
     _page("F401", "a threshold outside its range",

@@ -86,7 +86,7 @@ def answers_of(pack: Pack, situation: Situation, computed: Mapping[str, Any], ou
 
 
 def _said(rule: Rule) -> str:
-    return f"{rule.say} (when asked)" if rule.when_asked else rule.say
+    return rule.say if rule.said == "at once" else f"{rule.say} ({rule.said})"
 
 
 def changes(before: Answers, after: Answers) -> set[Change]:

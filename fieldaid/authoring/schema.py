@@ -170,8 +170,8 @@ class _Builder:
             "conclude": self._conclude(),
             "say": words("What is heard. At most 5 words for trigger, access and gate, 7 for stop, 10 for others; "
                          "{where} and {value} come from the first family.", "{value} deck, {where}"),
-            "said": one_of(WHEN_SAID, "When its line is heard: at once, or only in the answer to \"status\", for a "
-                                      "caution or advice that changes no act."),
+            "said": one_of(WHEN_SAID, "When its line is heard: at once; unless barred, for one about work on a roof "
+                                      "that a hazard or an order bars; when asked, in the answer to \"status\"."),
             "why": words("One sentence: the reason, said when asked."),
             "source": self._source(),
             "may_be_wrong": words("One sentence: when the rule is mistaken."),

@@ -172,6 +172,8 @@ def conclude(pack: Pack, situation: Situation, computed: Mapping[str, Any], outc
         kind = rule.conclude.kind
         if kind in lines and rule.say and rule.id in deciding.get(kind, (rule.id,)):
             lines[kind].append(_line(kind, rule, firing))
+    for kind in deciding:  # what was reported leads; what was only not told can be asked for
+        lines[kind].sort(key=lambda line: line.need is not None)
     return Conclusions(
         access=outcome.access, access_reason=outcome.access_reason, access_rules=outcome.access_rules,
         gate=outcome.gate, gate_rules=outcome.gate_rules, slope=_slope(outcome, computed), place=outcome.place,
@@ -186,7 +188,8 @@ def conclude(pack: Pack, situation: Situation, computed: Mapping[str, Any], outc
 def _line(kind: Any, rule: Rule, firing: Firing) -> Line:
     text = fill(rule.say, firing.where, firing.value)
     return Line(kind, text if kind in ("access", "gate") else sentence(text), (firing.rule,), firing.key,
-                rule.when_asked)
+                rule.said, frozenset(condition.key for condition in rule.when.conditions()),
+                rule.conclude.need)
 
 
 def _slope(outcome: Outcome, computed: Mapping[str, Any]) -> str | None:

@@ -9,6 +9,8 @@ from dataclasses import dataclass, fields
 from typing import Any, Literal
 
 LineKind = Literal["trigger", "stop", "caution", "advice", "access", "gate"]
+WhenSaid = Literal["at once", "unless barred", "when asked"]
+"""Of itself as soon as it stands; not before a hazard or an order that bars the roof is gone; not of itself."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,12 +86,15 @@ class Line:
     """Something that may be said. Sides stay letters ("Soft deck, C."); the speaking room turns them into words.
 
     kind: trigger, stop, caution, advice are sentences; access and gate are fragments that follow "Stay off:" or
-    "Hold cut:". `key` is the rule id and its binding, so that each can be said once. `when_asked`: it changes no act
-    and is said to "status" only.
+    "Hold cut:". `key` is the rule id and its binding, so that each can be said once. `said`: when it is heard.
+    `about`: the facts and names that the rule looks at; a line that looks at no others has the same cause.
+    `need`: the fact for want of which alone it stands.
     """
 
     kind: LineKind
     text: str
     rules: tuple[str, ...]
     key: str
-    when_asked: bool = False
+    said: WhenSaid = "at once"
+    about: frozenset[str] = frozenset()
+    need: str | None = None

@@ -13,6 +13,7 @@ from typing import Any, Literal
 
 from fieldaid.facts.vocabulary import Fact
 from fieldaid.guidance.conditions import All, Conclude
+from fieldaid.guidance.outcome import WhenSaid
 
 Stratum = Literal["derive", "hazards", "access", "gate", "placement", "advice"]
 Status = Literal["draft", "trial", "stable", "retired"]
@@ -107,8 +108,8 @@ class Rule:
     line: int = 0
     column: int = 0
     retired_because: str = ""
-    when_asked: bool = False
-    """Its line is not said of itself, only to "status"."""
+    said: WhenSaid = "at once"
+    """When its line is heard. What waits is heard in the answer to "status" too."""
 
     @property
     def live(self) -> bool:

@@ -12,6 +12,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import get_args
 
 from fieldaid.errors import FactError, Finding
 from fieldaid.facts.situation import Situation
@@ -21,6 +22,7 @@ from fieldaid.guidance.condition_reader import ConditionReader
 from fieldaid.guidance.conditions import All, Conclude, Condition
 from fieldaid.guidance.fields import Fields, nearest, text
 from fieldaid.guidance.names import Name
+from fieldaid.guidance.outcome import WhenSaid
 from fieldaid.guidance.pack import (
     ACCESS,
     COMMON_PRACTICE,
@@ -45,7 +47,7 @@ FRAGMENT_WORDS, STOP_WORDS, LINE_WORDS = 5, 7, 10
 # With these the line says itself.
 SPEECHLESS = ("no bar reported", "no hold reported", "made")
 MAY_WAIT = ("caution", "advice")
-WHEN_SAID = ("at once", "when asked")
+WHEN_SAID = get_args(WhenSaid)
 _KINDS = {"hazards": ("trigger", "stop", "caution"), "access": ("access",), "gate": ("gate",), "advice": ("advice",)}
 
 
@@ -83,7 +85,7 @@ class RuleReader:
         if conclude is not None and when is not None:
             self._check_said(fields, conclude, say, when)
             self._check_placeholders(fields.at("why"), why, when)
-        when_asked = conclude is not None and self._when_asked(fields, conclude)
+        said = self._when_said(fields, conclude) if conclude is not None else "at once"
         fires, silent = self._examples(fields, "fires"), self._examples(fields, "silent")
         invariants = self._invariants(fields)
         retired_because = fields.text("retired_because") or ""
@@ -95,7 +97,7 @@ class RuleReader:
             when=when, unless=unless, conclude=conclude, say=say, why=why, source=source, may_be_wrong=wrong,
             fires=fires, silent=silent, protected=protected, invariants=invariants, order=order,
             file=node.file, line=node.line, column=node.column, retired_because=retired_because,
-            when_asked=when_asked)
+            said=said)
 
     def _report(self, node: Node, code: str, message: str, hint: str = "") -> None:
         self.findings.append(node.finding(code, message, hint))
@@ -209,12 +211,12 @@ class RuleReader:
             self._report(at, "F306", f"{filled!r} has {words.count(filled)} words; {kind} may have {limit}",
                          "say less; the reason belongs under why")
 
-    def _when_asked(self, fields: Fields, conclude: Conclude) -> bool:
-        asked = fields.text("said", WHEN_SAID) == "when asked"
-        if asked and (conclude.kind not in MAY_WAIT or fields.flag("protected")):
-            self._report(fields.at("said"), "F313", f"{fields.what} may not wait until it is asked",
+    def _when_said(self, fields: Fields, conclude: Conclude) -> WhenSaid:
+        said = fields.text("said", WHEN_SAID) or "at once"
+        if said != "at once" and (conclude.kind not in MAY_WAIT or fields.flag("protected")):
+            self._report(fields.at("said"), "F313", f"{fields.what} may not wait to be said",
                          "only a caution or advice that is not protected can; a danger is said at once")
-        return asked
+        return said  # type: ignore[return-value]
 
     def _check_placeholders(self, node: Node, said: str, when: All) -> bool:
         binding, first = when.binding, when.first

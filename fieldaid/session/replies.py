@@ -12,6 +12,7 @@ from typing import Any
 from fieldaid.facts import fact, split_section
 from fieldaid.guidance.guide import Conclusions
 from fieldaid.guidance.outcome import Line
+from fieldaid.guidance.pack import NO_GO
 from fieldaid.session.judging import Judged
 
 NEEDS_AT_ONCE = 3
@@ -60,12 +61,10 @@ def in_order(replies: list[Reply]) -> list[Reply]:
     return sorted(replies, key=lambda reply: ORDER.index(reply.kind))
 
 
-def guidance_replies(judged: Judged, said: Said, *, leaving: bool, took: bool,
-                     need_rules: frozenset[str] = frozenset()) -> tuple[list[Reply], Said]:
+def guidance_replies(judged: Judged, said: Said, *, leaving: bool, took: bool) -> tuple[list[Reply], Said]:
     """The lines that guidance adds to an answer, and what has been said after it.
 
     `leaving`: the crew has answered "leaving". `took`: the utterance changed the picture, so a need may be named.
-    `need_rules`: the ids of the rules that only say that a fact is not told.
     """
     main = judged.main
     replies: list[Reply] = []
@@ -79,21 +78,19 @@ def guidance_replies(judged: Judged, said: Said, *, leaving: bool, took: bool,
         kind = "stop" if main.access_reason in ("hazard", "ordered") or main.access == "come down" else "caution"
         kind = "advice" if main.access == "no bar reported" else kind
         replies.append(Reply(kind, access, main.access_rules))
-    gate, gate_head = gate_text(main), _gate_head(main, need_rules)
-    if gate and gate_head != said.gate:
+    gate, gate_head = gate_text(main), _gate_head(main)
+    if gate and gate_head != said.gate and not _said_by_a_stop(main, said):
         kind = "advice" if main.gate == "no hold reported" else "caution"
         replies.append(Reply(kind, gate, main.gate_rules))
+    leave_stands = not leaving and any(one.access == "leave now" for one in (main, *judged.sections.values()))
     keys: set[str] = set()
-    for lines, kind in ((main.stops, "stop"), (main.cautions, "caution"), (main.advice, "advice")):
-        for line in lines:
-            keys.add(line.key)
-            if line.key not in said.keys and not line.when_asked:
-                replies.append(Reply(kind, sentence(line.text), line.rules))
+    replies += _line_replies(main, said.keys, keys, leave_stands)
     section_texts = []
     for name, found in judged.sections.items():
         text = access_text(found)
         section_texts.append((name, text))
-        replies += _section_replies(name, found, text, dict(said.sections).get(name, ""), keys, said.keys, leaving)
+        replies += _section_access(name, found, text, dict(said.sections).get(name, ""), leaving)
+        replies += _line_replies(found, said.keys, keys, leave_stands, name)
     need = need_text(main)
     same = access_head == said.access and (not gate or gate_head == said.gate)
     if took and same and need and need != said.need and main.access not in ("leave now", "come down"):
@@ -106,11 +103,17 @@ def _access_head(main: Conclusions) -> str:
     return f"{main.access}: not told" if main.access_reason == "not told" else access_text(main)
 
 
-def _gate_head(main: Conclusions, need_rules: frozenset[str]) -> str:
+def _gate_head(main: Conclusions) -> str:
     """A hold that stands only for want of a fact has one head, whichever fact it names."""
-    if main.gate == "hold" and set(main.gate_rules) <= need_rules:
+    if main.gate == "hold" and main.gate_says and main.gate_says[0].need is not None:
         return "hold: not told"
     return gate_text(main)
+
+
+def _said_by_a_stop(main: Conclusions, said: Said) -> bool:
+    """Whether a stop of this answer tells the hold's cause: "Fan is on: hold the cut." needs no second line."""
+    new = [line for line in main.stops if line.key not in said.keys]
+    return main.gate == "hold" and bool(main.gate_says) and any(line.about == main.gate_says[0].about for line in new)
 
 
 def _leave_lines(main: Conclusions) -> list[Reply]:
@@ -122,27 +125,59 @@ def _leave_lines(main: Conclusions) -> list[Reply]:
     return texts or [Reply("leave", "Leave now.", main.access_rules)]
 
 
-def _section_replies(name: str, found: Conclusions, text: str, before: str, keys: set[str], old: frozenset[str],
-                     leaving: bool) -> list[Reply]:
-    """A section's access when it is a danger or changed, and its new cautions."""
-    label = name.replace("_", " ")
-    label = label[:1].upper() + label[1:]
-    replies: list[Reply] = []
+def _section_access(name: str, found: Conclusions, text: str, before: str, leaving: bool) -> list[Reply]:
+    """A section's access when it is a danger or changed."""
+    label = _label(name)
     if found.access == "leave now":
-        if not leaving:
-            for line in found.triggers or found.access_says:
-                replies.append(Reply("leave", f"Leave now. {label}: {sentence(line.text, upper=False)}", line.rules))
-    elif text != before:
-        replies.append(Reply("stop" if found.access_reason == "hazard" else "caution",
-                             f"{label}: {text[:1].lower()}{text[1:]}", found.access_rules))
-    for lines, kind in ((found.stops, "stop"), (found.cautions, "caution")):
+        return [] if leaving else [Reply("leave", f"Leave now. {label}: {sentence(line.text, upper=False)}", line.rules)
+                                   for line in found.triggers or found.access_says]
+    if text == before:
+        return []
+    kind = "stop" if found.access_reason == "hazard" else "caution"
+    return [Reply(kind, f"{label}: {text[:1].lower()}{text[1:]}", found.access_rules)]
+
+
+def _line_replies(found: Conclusions, old: frozenset[str], keys: set[str], leave_stands: bool,
+                  section: str = "") -> list[Reply]:
+    """The standing lines that are new; the keys of those that have been said are added to `keys`.
+
+    Beside a leave-now that nobody has answered yet, only dangers are said and what looks at access itself ("counted
+    as on the roof"); the rest comes after it. A section has no advice of its own, and what the main roof gave is not
+    given again for it.
+    """
+    replies: list[Reply] = []
+    kinds = [(found.stops, "stop"), (found.cautions, "caution")]
+    if not section:
+        kinds.append((found.advice, "advice"))
+    for lines, kind in kinds:
         for line in lines:
-            key = f"{name}/{line.key}"
+            key = f"{section}/{line.key}" if section else line.key
+            later = leave_stands and kind != "stop" and "access" not in line.about
+            if key not in old and (later or waits(line, found)):
+                continue
+            known = key in old or line.key in keys
             keys.add(key)
-            # A caution that the main roof gave already is not given again for each section.
-            if key not in old and line.key not in keys and not line.when_asked:
-                replies.append(Reply(kind, f"{label}: {sentence(line.text, upper=False)}", line.rules))
+            if known:
+                continue
+            text = f"{_label(section)}: {sentence(line.text, upper=False)}" if section else sentence(line.text)
+            replies.append(Reply(kind, text, line.rules))
     return replies
+
+
+def _label(section: str) -> str:
+    label = section.replace("_", " ")
+    return label[:1].upper() + label[1:]
+
+
+def waits(line: Line, found: Conclusions) -> bool:
+    """Whether a line is not said of itself as things stand: only "status" tells it.
+
+    What bars the roof is said first; a caution with the same cause then says nothing new.
+    """
+    barred = found.access in NO_GO and found.access_reason in ("hazard", "ordered")
+    if barred and line.kind == "caution" and found.access_says and line.about <= found.access_says[0].about:
+        return True
+    return line.said == "when asked" or barred and line.said == "unless barred"
 
 
 def access_text(found: Conclusions) -> str:

@@ -31,6 +31,7 @@ from fieldaid.session.replies import (
     in_order,
     need_text,
     sentence,
+    waits,
     without_needs,
 )
 from fieldaid.session.urgent import counts_over_voice, danger_over_voice, is_message
@@ -89,7 +90,6 @@ class Session:
         self.count = 0
         self.lines = 0
         self.last_data: dict[str, Any] = {}
-        self._need_rules = frozenset(rule.id for rule in guide.pack.rules if rule.conclude.need)
         values = guide.pack.parameter_values()
         self._reminders = Reminders(values.get("notice_minutes"), values.get("air_low_fraction"))
         self._triggers: frozenset[str] = frozenset()
@@ -219,8 +219,8 @@ class Session:
         """
         at = now() if at is None else at
         judged = self._judge(at)
-        replies = [one for one in guidance_replies(judged, self.said, leaving=self.state.leaving, took=False,
-                                                   need_rules=self._need_rules)[0] if one.kind == "leave"]
+        replies = [one for one in guidance_replies(judged, self.said, leaving=self.state.leaving, took=False)[0]
+                   if one.kind == "leave"]
         if replies:
             self._say(replies, "tick")  # a danger is said, whatever becomes of the journal
             self.journal.append(at, "tick", {"triggers": sorted(self._triggers), "leaving": self.state.leaving,
@@ -294,8 +294,7 @@ class Session:
         if self.repeats and not keep:
             return replies, effects  # what others say to each other must not make the voice speak
         guidance, self.said = guidance_replies(judged, self.said, leaving=self.state.leaving,
-                                               took=bool(effects.taken) and not effects.asked,
-                                               need_rules=self._need_rules)
+                                               took=bool(effects.taken) and not effects.asked)
         replies += guidance
         for kind, about in effects.requests:
             # "Say again" while a leave-now stands: the leave is in this answer already.
@@ -333,7 +332,7 @@ class Session:
             lines = [access_text(main), gate_text(main) or f"Gate: {main.gate}.", need_text(main)]
             waiting = "; ".join(one.text for one in self.state.pending)
             lines.append(f"Waits for affirm: {waiting}." if waiting else "")
-            quiet = [line for line in (*main.cautions, *main.advice) if line.when_asked]
+            quiet = [line for line in (*main.cautions, *main.advice) if waits(line, main)]
             return [*(Reply("note", text, main.access_rules) for text in lines if text),
                     *(Reply("note", line.text, line.rules) for line in quiet)]
         if kind == "marks":

@@ -1,8 +1,9 @@
-"""How much is said: invented sessions, each fact told in a spoken sentence of the grammar, and every read-back that
-asks answered with "affirm".
+"""How much is said: invented sessions, each fact told in a spoken sentence of the grammar, every read-back that asks
+answered with "affirm", and every leave-now with "leaving".
 
 A line is unasked when it is no read-back, no question and no answer to a command: danger, stop, caution, advice, note.
-A line changed something when access, gate, place or kind of the opening differ after it, or a danger is new with it.
+A line changed something when access, gate, place or kind of the opening or the first need (the next act of the officer)
+differ after it, or a danger is new with it.
 
     python tests/bench/bench_brevity.py [--sessions 500] [--seed 1]
 """
@@ -65,7 +66,7 @@ def told(rng: random.Random, said: Said) -> list[tuple[str, str]]:
 def decided(data: dict[str, Any]) -> tuple:
     guidance = data["guidance"]
     opening = guidance["opening"]
-    return guidance["access"], opening["gate"], opening["place"], opening["kind"]
+    return guidance["access"], opening["gate"], opening["place"], opening["kind"], tuple(guidance["missing"][:1])
 
 
 def main() -> None:
@@ -78,7 +79,7 @@ def main() -> None:
     rng = random.Random(options.seed)
     facts = 0
     unasked: collections.Counter[str] = collections.Counter()
-    asked = changed = repeats = twice = 0
+    asked = changed = repeats = twice = spoke = 0
     words: list[int] = []
     often: collections.Counter[str] = collections.Counter()
     for _ in range(options.sessions):
@@ -92,6 +93,7 @@ def main() -> None:
             for line in (say, "affirm"):
                 answer = session.line(line)
                 now = decided(answer.data)
+                spoke += any(one.kind in UNASKED for one in answer.replies)
                 new = {one.text for one in answer.replies if one.kind in ("leave", "stop")} - dangers
                 for one in answer.replies:
                     words.append(len(one.text.split()))
@@ -103,6 +105,8 @@ def main() -> None:
                     changed += now != before or one.text in new
                     met[one.kind, one.text] += 1
                 before, dangers = now, dangers | new
+                if any(one.kind == "leave" for one in answer.replies):
+                    session.line("leaving")
                 if not answer.data["pending"]:
                     break
         repeats += sum(count - 1 for (kind, _), count in met.items() if kind != "leave")
@@ -112,13 +116,13 @@ def main() -> None:
     words.sort()
     print(f"{options.sessions} sessions, {facts} facts told, seed {options.seed}")
     print(f"read-backs and questions {asked / facts:.2f} a fact; unasked lines {total / facts:.3f} a fact "
-          f"(one in {facts / max(total, 1):.1f} facts)")
+          f"(one in {facts / max(total, 1):.2f} facts), in answers to one in {facts / max(spoke, 1):.2f} facts")
     routine = total - unasked["leave"] - unasked["stop"]
     print(f"  without dangers (leave, stop), which have to be said: {routine / facts:.3f} a fact (one in "
           f"{facts / max(routine, 1):.1f} facts)")
     print("  by kind: " + ", ".join(f"{kind} {count / facts:.3f}" for kind, count in unasked.most_common()))
     print(f"  said again in a session: {repeats / max(total, 1):.1%} of unasked lines; cautions said twice: {twice}")
-    print(f"  with a change of access, gate, opening or danger: {changed / max(total, 1):.1%}")
+    print(f"  with a change of access, gate, opening, next act or danger: {changed / max(total, 1):.1%}")
     print(f"words a line: median {statistics.median(words):.0f}, p95 {words[int(0.95 * len(words))]}, most {words[-1]}")
     for text, count in often.most_common(25):
         print(f"  {count / facts:.3f}  {text}")

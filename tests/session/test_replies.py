@@ -71,15 +71,49 @@ def test_a_hold_names_what_is_not_told(guide):
 def test_water_lost_puts_the_hold_back_at_once(guide):
     """Invariant 6 [V20, F10]."""
     _, said = replies(guide, GOOD)
-    lines, _ = replies(guide, {**GOOD, "water.on_fire": "no"}, said)
-    assert any(line.text.startswith("Hold cut") for line in lines)
+    lines, after = replies(guide, {**GOOD, "water.on_fire": "no"}, said)
+    assert [line.text for line in lines if "hold" in line.text.lower()] == ["No water on fire: hold the cut."]
+    assert after.gate == "Hold cut: no water on fire."
 
 
 def test_a_line_that_changes_no_act_waits_until_it_is_asked(guide):
     lines, _ = replies(guide, {**GOOD, "fire.minutes": 6})
     assert not any("Burn time" in line.text for line in lines)
     standing = judge(guide, state({**GOOD, "fire.minutes": 6}), 0).main.cautions
-    assert [line.text for line in standing if line.when_asked] == ["Burn time allows nothing. It only shortens."]
+    quiet = [line.text for line in standing if line.said == "when asked"]
+    assert quiet == ["Burn time allows nothing. It only shortens."]
+
+
+def test_work_on_a_barred_roof_is_no_matter_until_the_bar_is_gone(guide):
+    """A hazard that keeps everyone off is said; how dull old layers sound under the saw waits until it is gone."""
+    layers, barred = "Layers: slow cut, dull sound, more weight.", {**GOOD, "roof.layers": 3, "roof.surface": "ice"}
+    lines, said = replies(guide, barred)
+    assert layers not in [line.text for line in lines]
+    assert layers in [line.text for line in judge(guide, state(barred), 0).main.cautions]
+    lines, said = replies(guide, {**barred, "roof.surface": "dry"}, said)
+    assert layers in [line.text for line in lines]
+    lines, said = replies(guide, barred, said)
+    lines, said = replies(guide, {**barred, "roof.surface": "dry"}, said)
+    assert layers not in [line.text for line in lines]  # once is enough
+
+
+def test_what_a_bar_names_is_not_cautioned_of_beside_it(guide):
+    live = "Panels and their wires are live, always."
+    lines, said = replies(guide, {**GOOD, "roof.solar": ["everywhere"]})
+    assert "Stay off. Panels on no named face." in [line.text for line in lines]
+    assert live not in [line.text for line in lines]
+    lines, _ = replies(guide, {**GOOD, "roof.solar": ["A"]}, said)
+    assert live in [line.text for line in lines]
+
+
+def test_a_reported_reason_to_hold_leads_and_want_of_facts_has_one_line(guide):
+    facts = {name: value for name, value in GOOD.items() if name not in ("water.on_fire", "interior.answers")}
+    _, said = replies(guide, facts)
+    assert said.gate == "hold: not told"
+    lines, said = replies(guide, {**facts, "roof.form": "cross-gable"}, said)
+    assert "Hold cut: no face worked out." in [line.text for line in lines]
+    lines, _ = replies(guide, {**facts, "roof.form": "cross-gable", "water.on_fire": "yes"}, said)
+    assert not [line.text for line in lines if line.text.startswith("Hold cut")]
 
 
 def test_at_most_three_needs_are_named(guide):
@@ -121,9 +155,12 @@ def test_fire_in_a_neighbours_attic_is_told_to_the_main_roof_and_bars_it_not(gui
     """Truth table, sections: hazards go down to a section and are cautioned upward."""
     judged = judge(guide, state({**GOOD, "fire.attic@neighbour_B": "confirmed"}), 0)
     assert judged.main.access == "no bar reported" and judged.sections["neighbour_B"].access != "no bar reported"
-    lines, _ = replies(guide, {**GOOD, "fire.attic@neighbour_B": "confirmed"})
-    assert "Attic fire beside: this attic wants a fresh look." in [one.text for one in lines]
+    lines, said = replies(guide, {**GOOD, "fire.attic@neighbour_B": "confirmed"})
+    beside = "Attic fire beside: this attic wants a fresh look."
     assert any("Neighbour B:" in one.text for one in lines)
+    assert beside not in [one.text for one in lines]  # a leave-now stands there: it goes first
+    lines, _ = replies(guide, {**GOOD, "fire.attic@neighbour_B": "confirmed"}, said, leaving=True)
+    assert beside in [one.text for one in lines]
 
 
 def test_good_news_of_the_main_roof_does_not_reach_a_section(guide):
