@@ -12,8 +12,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from fieldaid.authoring.mutants import Mutant
-from fieldaid.authoring.mutants_run import Shipped, Trial, came
+from fieldaid.authoring.mutants_run import Shipped, Trial
 from fieldaid.authoring.situations import GOOD
+from fieldaid.authoring.test_files import came_out
 from fieldaid.errors import FactError
 from fieldaid.facts.fact import BASES
 from fieldaid.facts.vocabulary import FACTS
@@ -257,7 +258,7 @@ def _noticed(trial: Trial, mutant: Mutant, rule: Rule) -> Iterator[tuple[int, st
     index = {id(one): n for n, one in enumerate(trial.ran)}
     for one, after in trial.changed(mutant):
         for key in _KEYS.get(rule.conclude.kind, ()):
-            if came(key, one.outcome, one.of.computed) != came(key, after, one.of.computed):
+            if came_out(key, one.outcome, one.of.computed) != came_out(key, after, one.of.computed):
                 yield index[id(one)], key
                 break
 
@@ -273,7 +274,7 @@ def _expected(trial: Trial, at: tuple[int, str], rule: Rule) -> dict[str, Any]:
     one = trial.ran[n]
     if key == "fires":
         return {"fires" if rule.id in one.fired else "silent": [rule.id]}
-    value = came(key, one.outcome, one.of.computed)
+    value = came_out(key, one.outcome, one.of.computed)
     if key in ("triggers", "stops", "cautions", "advice"):
         value = [rule.conclude.name]
     elif key == "derived":

@@ -106,23 +106,12 @@ def _expects(expect: Mapping[str, Any]) -> Passes:
 
 
 def _as_expected(key: str, wanted: Any, outcome: Outcome, computed: Computed) -> bool:
-    value = came(key, outcome, computed)
+    value = came_out(key, outcome, computed)
     if not isinstance(wanted, Listed):
         return wanted == value
     if key == "silent":
         return not set(wanted.items) & set(value)
     return set(wanted.items) <= set(value) and not (wanted.only and set(value) - set(wanted.items))
-
-
-def came(key: str, outcome: Outcome, computed: Computed) -> Any:
-    """What stands for a key of a situation's expectations."""
-    match key:
-        case "slope":
-            if outcome.gate in ("no opening", "other means"):
-                return None
-            return computed.get("place.face") or computed.get("place.leeward")
-        case _:
-            return came_out(key, outcome)
 
 
 class Trial:

@@ -44,11 +44,15 @@ class Listed:
     only: bool = False
 
 
-def came_out(key: str, outcome: Outcome) -> Any:
-    """What stands in an outcome for a key of `expect`: a word, None, or a tuple."""
+def came_out(key: str, outcome: Outcome, computed: Mapping[str, Any]) -> Any:
+    """What stands for a key of `expect`: a word, None, or a tuple. `computed` holds plain values by name."""
     match key:
         case "reason":
             return outcome.access_reason
+        case "slope":
+            if outcome.gate in ("no opening", "other means"):
+                return None
+            return computed.get("place.face") or computed.get("place.leeward")
         case "fires" | "silent":
             return tuple(dict.fromkeys(one.rule for one in outcome.firings))
         case "derived":

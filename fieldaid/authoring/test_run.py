@@ -5,8 +5,8 @@ F811 a situation comes out otherwise   F812 the two channels differ in it
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from concurrent.futures import Executor, Future, ThreadPoolExecutor
+from collections import deque
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,7 +18,7 @@ from fieldaid.errors import EngineError, Finding
 from fieldaid.facts.situation import Situation
 from fieldaid.guidance.engine import Engine
 from fieldaid.guidance.examples import situation_of
-from fieldaid.guidance.guide import PLACING, Conclusions, conclude
+from fieldaid.guidance.guide import PLACING
 from fieldaid.guidance.outcome import Outcome
 from fieldaid.guidance.pack import Pack, Rule
 from fieldaid.guidance.reference import Held, Reference
@@ -31,22 +31,13 @@ MOST_RULES, MOST_NEAR = 6, 3
 class Came:
     """What came out of one situation."""
 
-    conclusions: Conclusions
+    outcome: Outcome
     situation: Situation
     computed: Mapping[str, Any]
 
     def value(self, key: str) -> Any:
         """What stands for a key of `expect`: a word, None, or a tuple."""
-        one = self.conclusions
-        match key:
-            case "reason":
-                return one.access_reason
-            case "size_ft":
-                return tuple(map(float, one.size_ft)) if one.size_ft else None
-            case "fires" | "silent" | "derived" | "triggers" | "stops" | "cautions" | "advice":
-                return came_out(key, self.conclusions.outcome)
-            case _:
-                return getattr(one, key)
+        return came_out(key, self.outcome, self.computed)
 
 
 class Runner:
@@ -57,22 +48,28 @@ class Runner:
         self.second_ran = engine is not None
         self.reference = Reference(pack)
 
-    def run_all(self, tests: Iterable[SituationTest]) -> list[Case]:
-        """The case of each situation, with a finding for all that came out otherwise. The channels work side by
-        side: while the second starts and answers, the first takes the next situations. Afterwards `second_ran` says
-        whether the second was there at all."""
-        with ThreadPoolExecutor(1) as second:
-            ready = second.submit(self.engine.wait_ready, READY_S) if self.engine is not None else None
-            asked, known = [], {}
-            for test in tests:
-                # Many rules carry the same situation: each is run once.
-                key = _key(test)
+    def run_all(self, tests: Sequence[SituationTest]) -> list[Case]:
+        """The case of each situation, with a finding for all that came out otherwise. The channels work side by side:
+        while the second starts and answers, the first takes the next situations. Afterwards `second_ran` says whether
+        the second was there at all."""
+        known: dict[str, Came] = {}
+        keys = [_key(test) for test in tests]
+
+        def came() -> Iterator[tuple[Situation, Mapping[str, Any]]]:
+            # Many rules carry the same situation: each is run once.
+            for key, test in zip(keys, tests, strict=True):
                 if key not in known:
-                    came = self._came(test)
-                    known[key] = came, self._ask(second, came)
-                asked.append((test, *known[key]))
-            self.second_ran = ready is not None and ready.result()
-            return [self._case(test, came, answer if self.second_ran else None) for test, came, answer in asked]
+                    one = known[key] = self._came(test)
+                    yield one.situation, one.computed
+
+        answers: dict[str, Outcome | EngineError] = {}
+        if self.engine is None:
+            deque(came(), maxlen=0)
+        else:
+            found = self.engine.run_all(came(), ENGINE_S)
+            self.second_ran = self.engine.started
+            answers = dict(zip(known, found, strict=True)) if self.second_ran else {}
+        return [self._case(test, known[key], answers.get(key)) for key, test in zip(keys, tests, strict=True)]
 
     def _came(self, test: SituationTest) -> Came:
         situation, computed = situation_of(test.given, self.pack)
@@ -80,18 +77,13 @@ class Runner:
         if not test.own and not test.given.computed and outcome.gate in PLACING:
             computed = self._placed(situation)
             outcome = self.reference.run(situation, computed)
-        return Came(conclude(self.pack, situation, _as_computed(computed), outcome, None, ()), situation, computed)
+        return Came(outcome, situation, computed)
 
-    def _ask(self, second: Executor, came: Came) -> Future[Outcome] | None:
-        if self.engine is None:
-            return None
-        return second.submit(self.engine.run, came.situation, came.computed, ENGINE_S)
-
-    def _case(self, test: SituationTest, came: Came, answer: Future[Outcome] | None) -> Case:
+    def _case(self, test: SituationTest, came: Came, answer: Outcome | EngineError | None) -> Case:
         findings = list(self._otherwise(test, came))
         details = self._details(test, came) if findings else ()
         if answer is not None:
-            findings += self._differing(test, came.conclusions.outcome, answer)
+            findings += self._differing(test, came.outcome, answer)
         return Case(test.name, test.file, tuple(findings), tuple(details))
 
     def _placed(self, situation: Situation) -> dict[str, Any]:
@@ -111,17 +103,14 @@ class Runner:
                         "mend the rules, or the expectation if the new answer is right (below)")
                 yield Finding(at.file, at.line, at.column, "F811", f"{test.name}: {wrong}", hint)
 
-    def _differing(self, test: SituationTest, outcome: Outcome, answer: Future[Outcome]) -> Iterable[Finding]:
-        try:
-            first = answer.result()
-        except EngineError as error:
+    def _differing(self, test: SituationTest, outcome: Outcome, answer: Outcome | EngineError) -> Iterable[Finding]:
+        if isinstance(answer, EngineError):
             yield Finding(test.file, test.line, test.column, "F812",
-                          f"{test.name}: the second channel gave no answer: {error.why or error.what}",
+                          f"{test.name}: the second channel gave no answer: {answer.why or answer.what}",
                           "run it again; if it stays, look at fieldaid doctor")
-            return
-        if first != outcome:
+        elif answer != outcome:
             yield Finding(test.file, test.line, test.column, "F812",
-                          f"{test.name}: the channels differ in {', '.join(outcome.differences(first))}",
+                          f"{test.name}: the channels differ in {', '.join(outcome.differences(answer))}",
                           "this is a fault of the program, not of the rules: please report it with this situation")
 
     # What a failing situation prints
@@ -140,7 +129,7 @@ class Runner:
 
     def rule_lines(self, rule: Rule, came: Came) -> list[str]:
         """A rule with every condition, the value it looked at, and whether it held."""
-        fired = [firing for firing in came.conclusions.outcome.firings if firing.rule == rule.id]
+        fired = [firing for firing in came.outcome.firings if firing.rule == rule.id]
         state = "fired" if fired else "did not fire" if rule.live else f"takes no part ({rule.status})"
         where = f" at {', '.join(one.where for one in fired)}" if fired and fired[0].where else ""
         head = f"{rule.id} {state}{where}: {_concludes(rule)} ({rule.file}:{rule.line})"
@@ -151,7 +140,7 @@ class Runner:
 
     def _concerned(self, test: SituationTest, came: Came) -> list[Rule]:
         """The rules that decided what came out, and those that would have to fire for what was expected."""
-        outcome = came.conclusions.outcome
+        outcome = came.outcome
         found: dict[str, None] = {}
         for key, expected in test.expect.items():
             if not _wrong(key, expected, came.value(key)):
@@ -194,7 +183,7 @@ class Runner:
                 names = {rule.conclude.name}
             else:
                 continue
-            fired = any(firing.rule == rule.id for firing in came.conclusions.outcome.firings)
+            fired = any(firing.rule == rule.id for firing in came.outcome.firings)
             if names & wanted or names & surplus and fired:
                 found.append(rule.id)
         return found
@@ -274,10 +263,3 @@ def _now(one: Held) -> str:
     if isinstance(value, dict) and one.condition.members:
         return ", ".join(f"{place} {flow(told)}" for place, told in value.items())
     return ", ".join(map(str, value)) if isinstance(value, list) else flow(value)
-
-
-def _as_computed(computed: Mapping[str, Any]) -> dict[str, Any]:
-    from fieldaid.workings.computed import Computed
-
-    return {name: Computed(value, "", "") for name, value in computed.items()}
-

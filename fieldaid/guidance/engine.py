@@ -14,7 +14,8 @@ import select
 import subprocess
 import sys
 import threading
-from collections.abc import Mapping
+from collections import deque
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +29,8 @@ from fieldaid.guidance.pack import ACCESS, GATE, Pack, Rule
 
 RESTARTS = 5
 READY_S = 10.0
+# How many situations a child is told before it has answered the first of them.
+TOLD_AHEAD = 8
 _KEPT_ERRORS = 4096
 _ROOT = Path(__file__).resolve().parents[2]
 START = f"import sys; sys.path.insert(0, {str(_ROOT)!r}); from fieldaid.guidance.engine_child import main; main()"
@@ -36,6 +39,10 @@ LOAD_ERRORS = ("ImportError", "ModuleNotFoundError")
 HOW_TO_REBUILD = ("durable-rules does not load: build it again for this Python (3.13 needs "
                   "CPPFLAGS=-DPyEval_CallObject=PyObject_CallObject)")
 HOW_TO_GET_IT = "python3 -m pip install 'fieldaid[engine]' (needs gcc and Python's headers)"
+
+
+# A situation and its computed facts, plain values by name.
+Case = tuple[Situation, Mapping[str, Any]]
 
 
 def is_installed() -> bool:
@@ -97,7 +104,9 @@ class Child:
             try:
                 data = data[os.write(self._input, data):]
             except BlockingIOError:
-                self._wait(self._input, select.POLLOUT, deadline)
+                # The child may itself wait until somebody takes its replies.
+                self._wait(deadline, (self._input, select.POLLOUT), (self._output, select.POLLIN))
+                self._take_more()
             except OSError as error:
                 raise self._ended() from error
 
@@ -112,14 +121,8 @@ class Child:
                 if len(self._buffer) >= end:
                     body, self._buffer = self._buffer[LENGTH.size:end], self._buffer[end:]
                     return self._decoded(body)
-            try:
-                more = os.read(self._output, 65536)
-            except BlockingIOError:
-                self._wait(self._output, select.POLLIN, deadline)
-                continue
-            if not more:
-                raise self._ended()
-            self._buffer += more
+            if not self._take_more():
+                self._wait(deadline, (self._output, select.POLLIN))
 
     def kill(self) -> None:
         """Ends the process, also one that is stopped."""
@@ -139,9 +142,22 @@ class Child:
             raise self._error("it answered with something that is no reply")
         return reply
 
-    def _wait(self, file: int, event: int, deadline: float) -> None:
+    def _take_more(self) -> bool:
+        """Takes what the child has written so far; whether there was anything. Raises EngineError when it ended."""
+        try:
+            more = os.read(self._output, 65536)
+        except BlockingIOError:
+            return False
+        if not more:
+            raise self._ended()
+        self._buffer += more
+        return True
+
+    def _wait(self, deadline: float, *events: tuple[int, int]) -> None:
+        """Waits for the first of some events, each a file and what is to be possible with it. Raises EngineError."""
         poller = select.poll()
-        poller.register(file, event)
+        for file, event in events:
+            poller.register(file, event)
         if not poller.poll(max(0.0, deadline - monotonic()) * 1000.0):
             raise self._error("it did not answer in time")
 
@@ -170,12 +186,14 @@ class Engine:
 
     Parameters
     ----------
-    restarts : how often a lost child is replaced before the engine gives up; `given_up` then says so
+    restarts : how often a lost child is replaced before the engine gives up; `given_up` then says so. `started` says
+        whether a child was ever ready
     """
 
     def __init__(self, pack: Pack, restarts: int = RESTARTS, ready_s: float = READY_S) -> None:
         self.pack, self._starts_left, self._ready_s = pack, restarts + 1, ready_s
         self.given_up = False
+        self.started = False
         self._lock = threading.Lock()
         self._child: Child | None = None
         self._failure: EngineError | None = None
@@ -207,27 +225,85 @@ class Engine:
         EngineError : no child is ready, or it died, hung or gave no outcome within `timeout_s` [s]
         """
         deadline = monotonic() + timeout_s
-        values = {**situation.values, **{name: value for name, value in computed.items() if value is not None}}
-        basis = {name: how for name, how in situation.basis.items() if how != "told"}
         if not self._lock.acquire(timeout=timeout_s):
             raise EngineError("the second opinion is busy", why="another evaluation did not end in time")
         try:
             child = self._child
             if child is None:
-                why = self._failure.why if self._failure is not None else "it is not ready yet"
-                raise EngineError("the second opinion is lost", why=why)
+                raise self._none()
             try:
-                return self._ask(child, values, basis, deadline)
+                return self._answer(child, self._tell(child, situation, computed, deadline), deadline)
             except BaseException as error:
                 self._lose(child, error)
                 raise
         finally:
             self._lock.release()
 
-    def _ask(self, child: Child, values: dict[str, Any], basis: dict[str, str], deadline: float) -> Outcome:
+    def run_all(self, cases: Iterable[Case], timeout_s: float = 1.0) -> list[Outcome | EngineError]:
+        """What the pack concludes in each case, or the error that came instead.
+
+        The next cases are taken while the child works, and some are told to it ahead, so that neither waits for the
+        other; while it starts, all are taken. Other threads wait until it is over. Each case may take `timeout_s` [s].
+        """
+        found: list[Outcome | EngineError] = []
+        untold: deque[Case] = deque()
+        told: deque[tuple[int, Case]] = deque()
+
+        def go_on(child: Child, owed: int) -> None:
+            """Tells the child what it has room for, and takes its answers until it owes no more than `owed`."""
+            while untold or len(told) > owed:
+                while untold and len(told) < TOLD_AHEAD:
+                    told.append((self._tell(child, *untold[0], monotonic() + timeout_s), untold.popleft()))
+                if len(told) > owed:
+                    found.append(self._answer(child, told[0][0], monotonic() + timeout_s))
+                    told.popleft()
+
+        def try_to_go_on(child: Child, owed: int) -> None:
+            try:
+                go_on(child, owed)
+            except EngineError as error:
+                self._lose(child, error)
+                # The child works in order: the first case is lost with it, the others are told to the next one.
+                untold.extendleft(case for _, case in reversed(told))
+                told.clear()
+                untold.popleft()
+                found.append(error)
+
+        with self._lock:
+            try:
+                for case in cases:
+                    untold.append(case)
+                    if self._child is not None:
+                        try_to_go_on(self._child, TOLD_AHEAD - 1)
+                while untold or told:
+                    self.wait_ready(self._ready_s)
+                    if self._child is None:
+                        found += [self._none() for _ in untold]
+                        break
+                    try_to_go_on(self._child, 0)
+            except BaseException as error:
+                if self._child is not None:
+                    self._lose(self._child, error)  # it may still owe answers
+                raise
+        return found
+
+    def _none(self) -> EngineError:
+        """The error of a question while there is no child."""
+        return EngineError("the second opinion is lost",
+                           why=self._failure.why if self._failure is not None else "it is not ready yet")
+
+    def _tell(self, child: Child, situation: Situation, computed: Mapping[str, Any], deadline: float) -> int:
+        """Asks a child about a situation; the number of the request."""
         self._requests += 1
-        reply = child.ask({"id": self._requests, "values": values, "basis": basis}, deadline)
-        if reply.get("id") != self._requests or "outcome" not in reply:
+        child.send({"id": self._requests,
+                    "values": {**situation.values, **{name: one for name, one in computed.items() if one is not None}},
+                    "basis": {name: how for name, how in situation.basis.items() if how != "told"}}, deadline)
+        return self._requests
+
+    def _answer(self, child: Child, request: int, deadline: float) -> Outcome:
+        """The child's answer to a request; the requests before it have been answered."""
+        reply = child.receive(deadline)
+        if reply.get("id") != request or "outcome" not in reply:
             raise EngineError("the second opinion is lost",
                               why=str(reply.get("failed") or "it answered another question"))
         try:
@@ -275,6 +351,7 @@ class Engine:
                 self._orders.put("start")
                 continue
             self._failure = None
+            self.started = True
             self._ready.set()
         with self._lock:
             child, self._child = self._child, None

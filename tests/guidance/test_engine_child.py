@@ -228,6 +228,60 @@ def test_several_threads_may_ask_at_once(pack):
     assert wrong == []
 
 
+@needs_engine
+@pytest.mark.parametrize("ahead", [1, 3, 100_000])
+def test_many_situations_told_ahead_come_out_as_one_by_one(pack, monkeypatch, ahead):
+    """With everything told ahead both pipes fill up: more is told than they hold, before an answer is taken."""
+    monkeypatch.setattr(engine_module, "TOLD_AHEAD", ahead)
+    cases = random_cases(pack, 60, seed=11) * (10 if ahead > 60 else 1)
+    reference = Reference(pack)
+    with Engine(pack) as engine:
+        assert engine.run_all(iter(cases), 10.0) == [reference.run(*one) for one in cases]
+        assert engine.started and engine.run(SOFT, {}) == reference.run(SOFT, {})
+
+
+@needs_engine
+def test_a_child_killed_while_many_are_told_ahead_costs_the_one_that_it_worked_on(pack):
+    cases = random_cases(pack, 80, seed=12)
+    expected = [Reference(pack).run(*one) for one in cases]
+    with Engine(pack) as engine:
+        first = wait_until(engine, None)
+
+        def killing():
+            for n, case in enumerate(cases):
+                if n == 30:
+                    os.kill(first, signal.SIGKILL)
+                yield case
+
+        found = engine.run_all(killing(), 10.0)
+    lost = [n for n, one in enumerate(found) if isinstance(one, EngineError)]
+    assert len(found) == len(cases) and len(lost) == 1
+    assert all(one == other for n, (one, other) in enumerate(zip(found, expected, strict=True)) if n not in lost)
+
+
+@needs_engine
+def test_with_no_child_at_all_every_situation_has_the_reason(pack, monkeypatch):
+    monkeypatch.setattr(engine_module, "START", start("sys.exit('the sky fell')"))
+    with Engine(pack, restarts=0) as engine:
+        found = engine.run_all([(SOFT, {}), (SOFT, {})])
+    assert not engine.started and len(found) == 2
+    assert all(isinstance(one, EngineError) and "the sky fell" in one.why for one in found)
+
+
+@needs_engine
+def test_a_caller_that_breaks_off_leaves_no_answer_behind_for_the_next_question(pack):
+    def breaking_off():
+        yield from random_cases(pack, 20, seed=13)
+        raise ValueError("enough")
+
+    with Engine(pack) as engine:
+        first = wait_until(engine, None)
+        with pytest.raises(ValueError, match="enough"):
+            engine.run_all(breaking_off(), 10.0)
+        wait_until(engine, first)
+        assert engine.run(SOFT, {}) == Reference(pack).run(SOFT, {})
+
+
 def test_without_durable_rules_one_channel_decides_and_says_what_that_costs(pack, monkeypatch):
     monkeypatch.setattr(guide_module.engine_, "is_installed", lambda: False)
     with Guide(pack) as guide:
