@@ -64,7 +64,8 @@ def judge(guide: Advises, state: State, at: float) -> Judged:
     if matters and main.gate != loosest[1] and main.access == loosest[0]:
         # What is missing is a confirmation, not a telling.
         text = f"{fact(loose[0].name).called} not confirmed"
-        main = replace(main, gate_says=(Line("gate", text, main.gate_rules, f"not confirmed:{loose[0].name}"),))
+        line = Line("gate", text, main.gate_rules, f"not confirmed:{loose[0].name}", need=loose[0].name)
+        main = replace(main, gate_says=(line,))
     wanted = {one.name: one for one in (*half, *(loose if matters else ()))}
     return Judged(main, sections, known, tuple(wanted.values()))
 
