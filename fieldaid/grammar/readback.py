@@ -31,7 +31,7 @@ def _fragment(loaded: Loaded, one: Reading) -> str:
     base, section = split_section(one.name)
     spec = fact(one.name)
     value = _value(loaded, base, one.value)
-    pattern = (loaded.said.get(f"{base}={one.value}" if isinstance(one.value, str) else "")
+    pattern = (loaded.said.get(f"{base}={one.value}" if isinstance(one.value, (str, int)) else "")
                or loaded.said.get(base) or loaded.said.get(spec.group) or "{called}: {value}")
     basis = one.basis if one.basis in ("seen", "struck", "inspection cut", "preplan") else ""
     text = pattern.format(value=value, place=_place(spec.place), basis=basis, called=spec.called)
@@ -72,7 +72,8 @@ def _ladders(ladders: list[dict]) -> str:
     text = []
     for kind in dict.fromkeys(one["kind"] for one in good):
         those = [one for one in good if one["kind"] == kind]
-        places = " and ".join(" ".join(one["place"]) for one in those if one["place"] != "unsaid")
+        told = dict.fromkeys(one["place"] for one in those if one["place"] != "unsaid")
+        places = " and ".join(" ".join(place) for place in told)
         noun = {"ground": "ladder", "aerial": "aerial", "roof": "roof ladder"}[kind]
         count = f"{len(those)} {noun}s" if len(those) > 1 else noun
         text.append(f"{count} {places}".strip())

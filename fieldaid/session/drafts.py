@@ -143,8 +143,8 @@ def _dangers(judged: Judged) -> list[str]:
     if not main.triggers and main.access_reason in ("hazard", "ordered"):
         lines += [line.text for line in main.access_says]
     lines += [line.text for line in main.stops]
-    lines += [f"{name.replace('_', ' ')} {line.text}" for name, found in judged.sections.items()
-              for line in found.triggers]
+    lines += [f"{name.replace('_', ' ')} {line.text[:1].lower()}{line.text[1:]}"
+              for name, found in judged.sections.items() for line in found.triggers]
     said: list[str] = []
     for line in (line.rstrip(".") for line in lines):
         if not any(line.lower() in one.lower() for one in said):
