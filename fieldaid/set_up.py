@@ -30,6 +30,8 @@ NO_PYTHON = (
     "fieldaid needs Python 3.11 or newer: {}. "
     "Install one (Debian 12, Ubuntu 24.04 and newer have it), or name one with --python PATH."
 )
+# Tests in real time keep to themselves (tests/one_at_a_time.py), so any number of processes may share them.
+SPREAD = ("-n", "auto", "--dist", "worksteal")
 EXTRAS = ("vosk", "fire", "demo")
 # Extras with a package that is published as source only.
 SOURCE = {"vosk": ("srt",), "test-vosk": ("srt",)}
@@ -185,10 +187,14 @@ def closing(environment: Environment, works: bool, losses: int) -> str:
 
 
 def run_tests(environment: Environment, words: Sequence[str]) -> int:
-    """Run pytest on the checkout, its output going straight to the person; pytest's exit code."""
-    done = subprocess.run(
-        [str(environment.python), "-m", "pytest", *words], cwd=CHECKOUT, stdin=subprocess.DEVNULL, check=False
-    )
+    """Run pytest on the checkout, its output going straight to the person; pytest's exit code.
+
+    Without options of one's own the tests are spread over the processors, if the package for that is there.
+    """
+    python = str(environment.python)
+    if not words and subprocess.run([python, "-c", "import xdist"], capture_output=True, check=False).returncode == 0:
+        words = SPREAD
+    done = subprocess.run([python, "-m", "pytest", *words], cwd=CHECKOUT, stdin=subprocess.DEVNULL, check=False)
     return done.returncode
 
 

@@ -106,7 +106,7 @@ def test_ctrl_c_keeps_what_was_finished(tmp_path: Path) -> None:
               "from pathlib import Path\n"
               "from fieldaid.authoring.mass import Work, run\n"
               "if __name__ == '__main__':\n"
-              f"    work = Work('mass_jobs:squares', {{'log': {str(log)!r}, 'wait_s': 0.2}}, {COUNT}, {CHUNK})\n"
+              f"    work = Work('mass_jobs:squares', {{'log': {str(log)!r}, 'wait_s': 1.0}}, {COUNT}, {CHUNK})\n"
               f"    run(work, workers=2, save=Path({str(save)!r}))\n")
     file = tmp_path / "script.py"
     file.write_text(script)
@@ -122,7 +122,7 @@ def test_ctrl_c_keeps_what_was_finished(tmp_path: Path) -> None:
     kept = save.read_text().count("\n") - 1
     assert 2 <= kept < 10
     log.unlink()
-    assert add_up(run(work(log=str(log), wait_s=0.2), workers=2, save=save)) == WHOLE
+    assert add_up(run(work(log=str(log), wait_s=1.0), workers=2, save=save)) == WHOLE
     assert len(log.read_text().split()) == 10 - kept
 
 

@@ -216,10 +216,11 @@ def test_the_invariants_hold_on_random_houses() -> None:
 
 
 @pytest.mark.slow
-def test_the_invariants_hold_on_thousands_of_random_houses() -> None:
+@pytest.mark.parametrize("first", range(1000, 4000, 500))
+def test_the_invariants_hold_on_thousands_of_random_houses(first: int) -> None:
     """Invariants 5, 7, 8, 16 and the obstacles on 3,000 houses."""
-    counts = run(range(1000, 4000))
-    assert counts["placed"] > 1200 and counts["nowhere"] > 100, counts
+    counts = run(range(first, first + 500))
+    assert counts["placed"] > 200 and counts["nowhere"] > 16, counts
 
 
 @pytest.mark.parametrize(("to", "names"), [MIRROR, QUARTER])

@@ -435,3 +435,19 @@ def test_a_python_that_is_none_is_refused_by_name(capsys: pytest.CaptureFixture[
 
 def test_a_run_in_which_no_test_ran_is_no_success() -> None:
     assert set_up.run_tests(HERE, ["-q", "-k", "no_test_has_this_name", "tests/test_rooms.py"]) == 5
+
+
+@pytest.mark.parametrize(("has_xdist", "words", "given"), [
+    (True, [], "-m pytest -n auto --dist worksteal"),
+    (False, [], "-m pytest"),
+    (True, ["-x", "tests/facts"], "-m pytest -x tests/facts"),
+])
+def test_the_tests_are_spread_over_the_processors_where_that_is_possible(
+        has_xdist: bool, words: list[str], given: str, tmp_path: Path) -> None:
+    (tmp_path / "bin").mkdir()
+    python = tmp_path / "bin" / "python"
+    python.write_text(f'#!/bin/sh\n[ "$1" = -c ] && exit {0 if has_xdist else 1}\n'
+                      f'echo "$*" > {tmp_path}/given\nexit 7\n')
+    python.chmod(0o755)
+    assert set_up.run_tests(environment.Environment(tmp_path, CHECKOUT), words) == 7
+    assert (tmp_path / "given").read_text().strip() == given

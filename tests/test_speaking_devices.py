@@ -16,6 +16,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from one_at_a_time import sound_devices
 
 from fieldaid import clock
 from fieldaid.speaking.tone import attention
@@ -33,7 +34,13 @@ ALSA = "pcm.!default { type pulse }\nctl.!default { type pulse }\n"
 
 
 @pytest.fixture(scope="module")
-def sound(tmp_path_factory):
+def alone():
+    with sound_devices():
+        yield
+
+
+@pytest.fixture(scope="module")
+def sound(tmp_path_factory, alone):
     """The environment of a machine whose only loudspeaker is a virtual one."""
     missing = [program for program in PROGRAMS if shutil.which(program) is None]
     if missing:

@@ -21,6 +21,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soxr
+from one_at_a_time import sound_devices
 from sound_likeness import likeness
 from virtual_sound import SPEAKER_RATE, Recorder, VirtualSound, clip, missing_programs, spoken
 
@@ -39,9 +40,10 @@ def sound(tmp_path_factory):
     missing = missing_programs()
     if missing:
         pytest.skip(f"pulseaudio is not installed ({', '.join(missing)} not found)")
-    made = VirtualSound(tmp_path_factory.mktemp("sound"))
-    yield made
-    made.stop()
+    with sound_devices():
+        made = VirtualSound(tmp_path_factory.mktemp("sound"))
+        yield made
+        made.stop()
 
 
 @pytest.fixture(scope="module")

@@ -34,6 +34,7 @@ COSTS = {
     "hatchling": "fieldaid itself cannot be put into the environment",
     "setuptools": "the first guidance channel (durable-rules) cannot be built",
     "pytest": "the tests cannot be run",
+    "pytest-xdist": "the tests run one after the other, which takes twice as long",
     "hypothesis": "the tests of properties cannot be run",
     "covertable": "the tests over covering arrays cannot be run",
     "clipspy": "the comparison of the guidance with CLIPS cannot be run",
