@@ -10,6 +10,7 @@ from typing import Any
 from fieldaid.errors import Finding
 from fieldaid.facts.situation import Situation
 from fieldaid.guidance.conditions import Condition
+from fieldaid.guidance.examples import RanExample, run_examples, wrong_examples
 from fieldaid.guidance.loader import Examined, examine
 from fieldaid.guidance.outcome import Outcome
 from fieldaid.guidance.pack import Pack, Rule
@@ -41,14 +42,22 @@ class Bench:
         """Exact reasoning about the pack (`check_logic.Logic`)."""
         from fieldaid.authoring.check_logic import Logic
 
-        return Logic(self.pack)
+        logic = Logic(self.pack)
+        for one in self.ran:
+            # Computed facts given outright may stand together as no working would give them.
+            if not one.example.computed:
+                logic.take_for_possible(one.outcome)
+        return logic
+
+    @functools.cached_property
+    def ran(self) -> list[RanExample]:
+        """The rules' own situations through the reference channel, each situation run once."""
+        return run_examples(self.pack, _Remembering(self.pack))
 
     @functools.cached_property
     def examples(self) -> list[Finding]:
         """What the rules' own situations do other than they say."""
-        from fieldaid.guidance.examples import check_examples
-
-        return check_examples(self.pack, _Remembering(self.pack))
+        return wrong_examples(self.pack, self.ran)
 
     def node(self, rule: Rule, field: str = "") -> Node | None:
         """The node of a rule's field; the rule's own when it lacks the field."""

@@ -24,6 +24,7 @@ except ImportError as error:
 from fieldaid.authoring.check_program import Part, Program
 from fieldaid.authoring.check_words import show
 from fieldaid.facts.vocabulary import BASES
+from fieldaid.guidance.outcome import Outcome
 from fieldaid.guidance.pack import Pack, Rule
 
 __all__ = ["Found", "Logic", "show"]
@@ -59,12 +60,19 @@ class Logic(Program):
             return self._possible_alone(true[0])
         return bool(self._solve(true, false, lambda model: True))
 
+    def take_for_possible(self, outcome: Outcome) -> None:
+        """Notes what an outcome shows to be possible. It must be that of a situation whose computed facts the workings
+        gave: only then does the program allow it too, and need not be asked."""
+        shown = [self.fires(self.pack.rule(one.rule)) for one in outcome.firings]
+        shown += [self.decides(self.pack.rule(one)) for one in (*outcome.access_rules, *outcome.gate_rules)]
+        self._seen.update(shown)
+
     def _possible_alone(self, text: str) -> bool:
         """Whether one atom can hold; what else held in the solver's answer need not be asked again."""
         if text in self._seen:
             return True
-        tracked = self._tracked
-        met = self._solve([text], (), lambda model: {one for one, literal in tracked if model.is_true(literal)})
+        met = self._solve([text], (), lambda model: {one for one, literal in self._tracked
+                                                     if one not in self._seen and model.is_true(literal)})
         if met is None:
             return False
         self._seen |= met | {text}

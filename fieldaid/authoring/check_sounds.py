@@ -7,8 +7,10 @@ phonetics handbook (from memory): stops, fricatives, affricates, nasals, liquids
 from __future__ import annotations
 
 import functools
+import operator
 import re
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterable, Sequence
 
 from fieldaid.errors import FieldaidError
 
@@ -76,11 +78,16 @@ def difference(one: Sequence[str], other: Sequence[str], most: float = 1.0) -> f
     0.16666666666666666
     """
     longest = max(len(one), len(other), 1)
+    columns = [(phone, CLASS_OF.get(phone, -2)) for phone in other]
     row = [float(n) for n in range(len(other) + 1)]
-    for i, a in enumerate(one, 1):
-        following = [float(i)]
-        for j, b in enumerate(other, 1):
-            following.append(min(row[j] + 1, following[-1] + 1, row[j - 1] + _cost(a, b)))
+    for i, phone in enumerate(one, 1):
+        its_class = CLASS_OF.get(phone, -1)
+        left = float(i)
+        following = [left]
+        for (heard, heard_class), before, above in zip(columns, row, row[1:], strict=False):
+            cost = 0.0 if phone == heard else _ONE_CLASS if its_class == heard_class else 1.0
+            left = min(above + 1, left + 1, before + cost)
+            following.append(left)
         row = following
         if min(row) / longest > most:
             return 1.0
@@ -88,24 +95,33 @@ def difference(one: Sequence[str], other: Sequence[str], most: float = 1.0) -> f
 
 
 def close_pairs(texts: Sequence[Sequence[str]], most: float) -> list[tuple[int, int]]:
-    """The pairs of texts that may differ in less than a share of `most`, found quickly: all others differ in more.
+    """The pairs of texts that may differ in less than a share of `most`, found quickly: all others differ in more."""
+    counts = [Counter(text) for text in texts]
+    in_classes = [_in_classes(text) for text in texts]
+    by_length = sorted(range(len(texts)), key=lambda n: len(texts[n]))
+    found = []
+    for at, one in enumerate(by_length):
+        for other in by_length[at + 1:]:
+            longest, longer = max(len(texts[other]), 1), len(texts[other]) - len(texts[one])
+            if longer / longest >= most:
+                break
+            # What the longer text has more of, class by class: half of all that differs and of what it is longer by.
+            apart = sum(map(abs, map(operator.sub, in_classes[one], in_classes[other])))
+            if (apart + longer) / 2 / longest < most and _least(counts[one], counts[other]) / longest < most:
+                found.append((min(one, other), max(one, other)))
+    return sorted(found)
 
-    A phone of a class that the other text has fewer of must be put in, taken out or changed into another class.
-    """
-    import numpy as np
 
-    counts = np.zeros((len(texts), len(_CLASSES) + 1), dtype=np.int32)
-    for n, text in enumerate(texts):
-        for phone in text:
-            counts[n, CLASS_OF.get(phone, -1)] += 1
-    lengths = np.maximum(counts.sum(axis=1), 1)
-    differ = counts[:, None, :] - counts[None, :, :]
-    least = np.maximum(np.maximum(differ, 0).sum(axis=2), np.maximum(-differ, 0).sum(axis=2))
-    close = np.triu(least / np.maximum(lengths[:, None], lengths[None, :]) < most, k=1)
-    return [(int(one), int(other)) for one, other in zip(*np.nonzero(close), strict=True)]
+def _in_classes(text: Iterable[str]) -> list[int]:
+    found = [0] * (len(_CLASSES) + 1)
+    for phone in text:
+        found[CLASS_OF.get(phone, -1)] += 1
+    return found
 
 
-def _cost(one: str, other: str) -> float:
-    if one == other:
-        return 0.0
-    return _ONE_CLASS if CLASS_OF.get(one, -1) == CLASS_OF.get(other, -2) else 1.0
+def _least(one: Counter[str], other: Counter[str]) -> float:
+    """What two texts differ in at least, whatever the order of their phones: what one has more of than the other is
+    changed into a phone of its class that the other has more of, or else into another one, put in, or taken out."""
+    more, fewer = _in_classes((one - other).elements()), _in_classes((other - one).elements())
+    within = [min(a, b) for a, b in zip(more, fewer, strict=True)]
+    return max(sum(more), sum(fewer)) - sum(within) + _ONE_CLASS * sum(within)

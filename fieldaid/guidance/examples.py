@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from typing import Any, Protocol
 
 from fieldaid.errors import Finding
@@ -27,25 +28,46 @@ def situation_of(example: Example, pack: Pack) -> tuple[Situation, dict[str, Any
     return situation, {**computed, **example.computed}
 
 
+@dataclass(frozen=True)
+class RanExample:
+    """A rule's situation, whether the rule must fire in it, and what came out."""
+
+    rule: Rule
+    example: Example
+    must_fire: bool
+    outcome: Outcome
+
+
+def run_examples(pack: Pack, channel: Channel | None = None) -> list[RanExample]:
+    """Every situation of a live rule, in the order of the pack."""
+    channel = channel if channel is not None else Reference(pack)
+    return [RanExample(rule, example, must_fire, channel.run(*situation_of(example, pack)))
+            for rule in pack.live_rules for must_fire, examples in ((True, rule.fires), (False, rule.silent))
+            for example in examples]
+
+
 def check_examples(pack: Pack, channel: Channel | None = None) -> list[Finding]:
-    """Every situation of a live rule that does not do what it says.
+    """What `wrong_examples` finds in every situation of a live rule."""
+    return wrong_examples(pack, run_examples(pack, channel))
+
+
+def wrong_examples(pack: Pack, ran: Iterable[RanExample]) -> list[Finding]:
+    """Every situation that does not do what it says.
 
     F601 the rule does not fire   F602 the rule is not silent   F603 placement rules contradict each other there
     """
-    channel = channel if channel is not None else Reference(pack)
     findings: list[Finding] = []
-    for rule in pack.live_rules:
-        for example, must_fire in [*((one, True) for one in rule.fires), *((one, False) for one in rule.silent)]:
-            outcome = channel.run(*situation_of(example, pack))
-            fired = any(firing.rule == rule.id for firing in outcome.firings)
-            if fired != must_fire:
-                code, what = ("F601", "does not fire") if must_fire else ("F602", "is not silent")
-                findings.append(Finding(rule.file, example.line, example.column, code, f"rule {rule.id} {what} here",
-                                        _hint(rule, example, pack) if must_fire else "change unless or the situation"))
-            if contradiction := _contradiction(outcome, pack):
-                findings.append(Finding(rule.file, example.line, example.column, "F603",
-                                        f"placement is not decided here: {contradiction}",
-                                        "let each say with unless when the other goes first"))
+    for one in ran:
+        rule, example = one.rule, one.example
+        if any(firing.rule == rule.id for firing in one.outcome.firings) != one.must_fire:
+            code, what = ("F601", "does not fire") if one.must_fire else ("F602", "is not silent")
+            findings.append(Finding(rule.file, example.line, example.column, code, f"rule {rule.id} {what} here",
+                                    _hint(rule, example, pack) if one.must_fire else
+                                    "change unless or the situation"))
+        if contradiction := _contradiction(one.outcome, pack):
+            findings.append(Finding(rule.file, example.line, example.column, "F603",
+                                    f"placement is not decided here: {contradiction}",
+                                    "let each say with unless when the other goes first"))
     return findings
 
 

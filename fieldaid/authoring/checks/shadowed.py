@@ -20,6 +20,10 @@ PAGE = Page(
 
 def find(bench: Bench) -> Iterable[Finding]:
     logic = bench.logic
+    alike: dict[tuple, list[Rule]] = {}
+    for rule in bench.rules:
+        if rule.live:
+            alike.setdefault(_seen(rule), []).append(rule)
     for rule in bench.rules:
         if not rule.live or not logic.possible([logic.fires(rule)]):
             continue
@@ -31,7 +35,7 @@ def find(bench: Bench) -> Iterable[Finding]:
             whom = f": {named(cover)} always win{'s' if len(cover) == 1 else ''}" if cover else ""
             yield bench.finding(PAGE.code, rule, "conclude", f"its {rule.conclude.name} never counts{whom}",
                                 "take it out, or narrow the other rule with unless")
-        same = [one for one in bench.rules if one.live and one is not rule and _same(one, rule)]
+        same = [one for one in alike[_seen(rule)] if one is not rule]
         if same and not logic.possible([logic.fires(rule)], [logic.fires(one) for one in same]):
             cover = logic.smallest_cover([logic.fires(rule)], same, most=4) or same
             yield bench.finding(PAGE.code, rule, "when",
@@ -44,10 +48,9 @@ def _never_decides(bench: Bench, rule: Rule) -> bool:
     return not bench.logic.possible([bench.logic.decides(rule)])
 
 
-def _same(one: Rule, other: Rule) -> bool:
-    """Whether a person could not tell which of the two fired."""
-    return (one.stratum == other.stratum and one.conclude == other.conclude
-            and (one.say == other.say or one.stratum == "derive"))
+def _seen(rule: Rule) -> tuple:
+    """What a person sees of a rule that fired: with the same, nobody could tell which of two did."""
+    return rule.stratum, rule.conclude, rule.say if rule.stratum != "derive" else ""
 
 
 CHECK = Check(PAGE, find, spreads=True)
