@@ -29,12 +29,13 @@ Passes = Callable[[Outcome, Computed], bool]
 
 @dataclass(frozen=True)
 class Shipped:
-    """One situation that ships with a pack, and whether an outcome is what it expects."""
+    """One situation that ships with a pack, whether an outcome is what it expects, and the rules it expects it of."""
 
     name: str
     situation: Situation
     computed: Computed
     passes: Passes
+    rules: frozenset[str] = frozenset()
 
 
 @dataclass
@@ -88,12 +89,18 @@ def shipped(folder: Path, pack: Pack) -> list[Shipped]:
         for must_fire, examples in ((True, rule.fires), (False, rule.silent)):
             for n, example in enumerate(examples, 1):
                 found.append(Shipped(f"{rule.id} {'fires' if must_fire else 'silent'} {n}",
-                                     *situation_of(example, pack), _fires(rule.id, must_fire)))
+                                     *situation_of(example, pack), _fires(rule.id, must_fire),
+                                     frozenset([rule.id])))
     tests, findings = read_tests(folder, pack)
     if findings:
         raise BrokenData("the situations of the pack cannot be read", findings,
                          next_step=f"mend what fieldaid rules test {folder} lists")
-    return [*found, *(Shipped(one.name, *situation_of(one.given, pack), _expects(one.expect)) for one in tests)]
+    return [*found, *(Shipped(one.name, *situation_of(one.given, pack), _expects(one.expect), _named(one.expect))
+                      for one in tests)]
+
+
+def _named(expect: Mapping[str, Any]) -> frozenset[str]:
+    return frozenset(rule for key in ("fires", "silent") if key in expect for rule in expect[key].items)
 
 
 def _fires(rule: str, must: bool) -> Passes:
@@ -132,13 +139,13 @@ class Trial:
         """Situations that the sound pack itself fails."""
         return [one.of.name for one in self.ran if not one.of.passes(one.outcome, one.of.computed)]
 
-    def changed(self, mutant: Mutant) -> Iterable[tuple[Ran, Outcome]]:
-        """The situations that come out otherwise with the mutant, with what comes out."""
+    def changed(self, mutant: Mutant, among: Iterable[Ran] | None = None) -> Iterable[tuple[Ran, Outcome]]:
+        """The situations, of some or of all, that come out otherwise with the mutant, with what comes out."""
         faulty = compile_rule(mutant.rule) if mutant.rule is not None else None
         sound = self.pack.rule(mutant.of)
         same_conclusion = mutant.rule is not None and mutant.rule.conclude == sound.conclude
         reference = self._with(mutant.of, faulty)
-        for one in self.ran:
+        for one in self.ran if among is None else among:
             before = one.fired.get(mutant.of, ())
             if faulty is None or not same_conclusion:
                 touched = bool(before) if faulty is None else bool(before or _fire(faulty, one.view))
@@ -159,8 +166,10 @@ class Trial:
                 yield n
 
     def catches(self, mutant: Mutant) -> str | None:
-        """The first shipped situation that fails with the mutant; None if none does."""
-        return next((one.of.name for one, after in self.changed(mutant)
+        """A shipped situation that fails with the mutant; None if none does. Those that name the rule come first: most
+        faults fail one of them, and then the others need not be run."""
+        ordered = sorted(self.ran, key=lambda one: mutant.of not in one.of.rules)
+        return next((one.of.name for one, after in self.changed(mutant, ordered)
                      if not one.of.passes(after, one.of.computed)), None)
 
     def _with(self, rule_id: str, faulty: CompiledRule | None) -> Reference:
