@@ -18,13 +18,14 @@ from fieldaid.facts.vocabulary import SECTIONS, Fact, fact, split_section
 
 CANNOT_TELL = "cannot tell"
 ATTIC_FIRES = ("fire.attic", "fire.cockloft", "fire.knee_wall", "fire.eaves")
-Act = Literal["tell", "correct", "withdraw", "cannot tell", "expire", "no play"]
+Act = Literal["tell", "correct", "withdraw", "cannot tell", "expire", "no play", "new job"]
 
 
 @dataclass(frozen=True)
 class Telling:
-    """One fact of utterance `n`, told at `at` seconds. With `expire` the name is a prefix such as "crew."; "no play"
-    names no fact: it ends an exercise, and `exercise` facts told before it that could loosen count no more."""
+    """One fact of utterance `n`, told at `at` seconds. With `expire` the name is a prefix such as "crew.". Two acts
+    name no fact: "no play" ends an exercise, and `exercise` facts told before it that could loosen count no more;
+    after "new job" nothing told before it counts."""
 
     n: int
     name: str
@@ -82,7 +83,7 @@ class Picture:
         for one in new:
             if one.act in ("tell", "correct"):
                 one = replace(one, value=check_value(one.name, one.value))
-            elif one.act not in ("expire", "no play"):
+            elif one.act not in ("expire", "no play", "new job"):
                 fact(one.name)
             checked.append(one)
         return replace(self, tellings=(*self.tellings, *checked))
@@ -105,6 +106,9 @@ class Picture:
                 continue
             if place < played and one.exercise and one.loosens:
                 continue
+            if one.act == "new job":
+                found.clear()
+                continue
             if one.act == "expire":
                 for name in [name for name in found if name.startswith(one.name)]:
                     if found[name].value is not None and not fact(name).lasts(found[name].value):
@@ -121,7 +125,10 @@ class Picture:
 
     def sections(self) -> tuple[str, ...]:
         """The sections that something was told about, in the vocabulary's order."""
-        told = {split_section(one.name)[1] for one in self.tellings if one.n not in self.cancelled}
+        told: set[str] = set()
+        for one in self.tellings:
+            if one.n not in self.cancelled:
+                told = set() if one.act == "new job" else told | {split_section(one.name)[1]}
         return tuple(section for section in SECTIONS if section in told)
 
     def situation(self, now: float, section: str = "", *, confirmed_only: bool = False) -> Situation:

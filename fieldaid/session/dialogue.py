@@ -16,6 +16,8 @@ from fieldaid.grammar.model import Parsed, Reading
 from fieldaid.session.wording import bare, called, joined, labelled, short, upper
 
 CONFIRM_AT_ONCE = 3
+TAKE_FACTS = ("correction", "exercise", "mayday", "no play")
+"""The commands that take the facts of their line themselves."""
 CREW_BOUND = ("crew.", "command.roof")
 """What a change of crew makes unknown: the crew's own facts, and the order that sent that crew up."""
 
@@ -61,7 +63,11 @@ class Pending:
 
     @property
     def names(self) -> tuple[str, ...]:
-        return tuple(one.name for one in self.tellings)
+        return tuple(one.name for one in self.tellings if one.name)
+
+    @property
+    def starts_a_job(self) -> bool:
+        return any(one.act == "new job" for one in self.tellings)
 
 
 @dataclass(frozen=True)
@@ -105,12 +111,40 @@ class Effects:
 
 
 def reduce(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
-    """The state after one utterance, and its effects. `phrase(name, value, basis)` words a fact for the read-back."""
-    if said.parsed.command in _COMMANDS:
-        return _COMMANDS[said.parsed.command](state, said, phrase)
-    if said.parsed.answer is not None:
-        return (_affirm if said.parsed.answer == "yes" else _negative)(state, said, phrase)
-    return _facts(state, said, phrase)
+    """The state after one utterance, and its effects. `phrase(name, value, basis)` words a fact for the read-back.
+
+    What else a command's line tells counts too, after the command: "affirm, and soft on Charlie".
+    """
+    parsed = said.parsed
+    if parsed.command in _COMMANDS:
+        act = _COMMANDS[parsed.command]
+    elif parsed.answer is not None:
+        act = _affirm if parsed.answer == "yes" else _negative
+    else:
+        return _facts(state, said, phrase)
+    state, effects = act(state, said, phrase)
+    if parsed.command in TAKE_FACTS:
+        return state, effects
+    if parsed.readings or parsed.asks:
+        state, more = _facts(state, said, phrase)
+        return state, _together(effects, more)
+    if parsed.refused:
+        return state, replace(effects, replies=(*effects.replies, _not_taken(parsed)))
+    return state, effects
+
+
+def _together(first: Effects, then: Effects) -> Effects:
+    return Effects(first.taken | then.taken, first.replies + then.replies, first.requests + then.requests,
+                   asked=first.asked or then.asked, stop_voice=first.stop_voice or then.stop_voice)
+
+
+def _not_taken(parsed: Parsed) -> tuple[str, str]:
+    return "note", f"Not taken: {short('; '.join(parsed.refused))}."
+
+
+def _done(state: State, n: int) -> tuple[int, ...]:
+    """The utterances that can be scratched, with `n` as the last."""
+    return state.done if state.done[-1:] == (n,) else (*state.done, n)
 
 
 def _facts(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
@@ -141,7 +175,7 @@ def _facts(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effect
         replies += ask
     understood = bool(parsed.readings or parsed.asks)
     if parsed.refused and understood:
-        replies.append(("note", f"Not taken: {short('; '.join(parsed.refused))}."))
+        replies.append(_not_taken(parsed))
     if not understood:
         replies.append(("question", "Not understood. Nothing taken. Say again?"))
     asked = bool(waiting or parsed.asks or said.guesses or refused)
@@ -189,13 +223,13 @@ def _take(state: State, said: Utterance, taken: list[Telling], phrase: Phrase
     prefix = "Exercise. " if said.exercise else ""
     if prefix and lines:
         lines[0] = (lines[0][0], prefix + lines[0][1])
-    state = replace(state, picture=picture, done=(*state.done, said.n), question=question, changes=state.changes + 1)
+    state = replace(state, picture=picture, done=_done(state, said.n), question=question, changes=state.changes + 1)
     return state, lines + replies, frozenset(stands)
 
 
 def _ask(state: State) -> tuple[State, list[tuple[str, str]]]:
-    """Asks for the confirmation of at most three waiting things, the oldest first."""
-    batch = state.pending[:CONFIRM_AT_ONCE]
+    """Asks for the confirmation of at most three waiting things, the oldest first; of a new job by itself."""
+    batch = state.pending[:1 if state.pending and state.pending[0].starts_a_job else CONFIRM_AT_ONCE]
     if not batch:
         return replace(state, asked=()), []
     text = "; ".join(one.text for one in batch)
@@ -232,6 +266,8 @@ def _affirm(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effec
         done = (*done, said.n)
     state = replace(state, picture=picture, pending=rest, asked=(), done=done, undone=undone,
                     changes=state.changes + 1)
+    if any(one.starts_a_job for one in batch):
+        state = _emptied(state)
     state, more = _ask(state)
     return state, Effects(taken, (("readback", "Affirmed."), *more), asked=bool(more))
 
@@ -291,6 +327,18 @@ def _crew_change(state: State, said: Utterance, phrase: Phrase) -> tuple[State, 
     stands = [phrase(name, one.value, "") for name, one in left.items() if name.startswith("crew.") and one.counts]
     return state, Effects(replies=(("readback", "Crew change. Crew facts not told."),
                                    *(("note", line) for line in labelled("Stands from before", stands))))
+
+
+def _new_job(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
+    """Nothing that was told counts any more, dangers neither, until the line is scratched. The voice speaks again."""
+    new = Pending("new job, nothing told", (Telling(said.n, "", act="new job", at=said.at),))
+    state, effects = _take_back(replace(state, quiet=False, mayday=False), said, new, "New job. Nothing told.")
+    return state if effects.asked else _emptied(state), effects
+
+
+def _emptied(state: State) -> State:
+    """What waited or was asked belongs to the job before."""
+    return replace(state, pending=(), asked=(), question=None, leaving=False)
 
 
 def _take_back(state: State, said: Utterance, what: Pending, text: str) -> tuple[State, Effects]:
@@ -381,7 +429,7 @@ _COMMANDS: dict[str | None, Callable[[State, Utterance, Phrase], tuple[State, Ef
     "mayday": _mayday,
     "no play": _no_play,
     "exercise": _with_facts,
-    "clear": _set((("note", "Speaking again."),), quiet=False, mayday=False),
+    "clear": _new_job,
     "say again": _request("say again"),
     "why": _request("why"),
     "why not": _request("why not"),
@@ -442,4 +490,5 @@ def _tales(state: State, n: int, phrase: Phrase) -> str:
 def _tale(one: Telling, phrase: Phrase) -> str:
     if one.act in ("tell", "correct"):
         return phrase(one.name, one.value, one.basis)
-    return "crew change" if one.act == "expire" else f"{one.act} {called(one.name)}"
+    named = {"expire": "crew change", "new job": "new job"}
+    return named.get(one.act) or f"{one.act} {called(one.name)}"

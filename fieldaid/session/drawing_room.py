@@ -20,11 +20,10 @@ from fieldaid.facts.vocabulary import SIDES, VENTS, fact
 from fieldaid.grammar import Reading
 from fieldaid.guidance.guide import Conclusions, Guide
 from fieldaid.guidance.pack import load_pack
-from fieldaid.session.dialogue import State, Utterance, reduce
 from fieldaid.session.journal import read_only
 from fieldaid.session.judging import judge
 from fieldaid.session.replies import needs
-from fieldaid.session.session import _parsed as parsed_line
+from fieldaid.session.retold import retold
 from fieldaid.session.setting import HOUSE_PACK
 from fieldaid.workings import wind
 from fieldaid.workings.placement_facts import NotTold, answer_of, refused_sides, roof_of, ways_of
@@ -297,14 +296,8 @@ def _journal_scene(guide: Guide, path: Path) -> Scene:
     finally:
         journal.close()
     grammar = load_grammar(None)
-    state, at = State(), rows[-1].started
-    for event in events:
-        if event.kind == "line" and not event.body.get("ignored"):
-            said = Utterance(event.body["u"], event.at, parsed_line(event.body["parsed"]), event.body["spoken"])
-            state, _ = reduce(
-                state, said, lambda name, value, basis: grammar.spoken(Reading(name, value, basis or "told"))
-            )
-            at = event.at
+    state = retold(events, lambda name, value, basis: grammar.spoken(Reading(name, value, basis or "told")))
+    at = max((event.at for event in events if event.kind == "line"), default=rows[-1].started)
     judged = judge(guide, state, at)
     return scene_of(
         state.picture.situation(at),

@@ -35,6 +35,9 @@ _CALLED: dict[tuple[str, str], str] = {
 }
 
 
+NEW_JOB = "new job"
+
+
 class Mark(NamedTuple):
     """What happened, when it was told [s], and whether it was told as an exercise."""
 
@@ -48,7 +51,11 @@ def marks(picture: Picture) -> list[Mark]:
     found: list[Mark] = []
     before: dict[str, object] = {}
     for one in picture.tellings:
-        if one.n in picture.cancelled or one.act not in ("tell", "correct", "withdraw", "expire"):
+        if one.n in picture.cancelled or one.act not in ("tell", "correct", "withdraw", "expire", "new job"):
+            continue
+        if one.act == "new job":
+            before = {}
+            found.append(Mark(NEW_JOB, one.at))
             continue
         if one.act == "expire":
             before = {name: value for name, value in before.items() if not name.startswith(one.name)}
@@ -74,8 +81,10 @@ def _called(name: str, value: object, was: object) -> str:
 
 
 def marks_lines(picture: Picture, at: float) -> list[str]:
-    """The marks as short lines, each with the minutes since it was told."""
-    told = marks(picture)
+    """The marks of this job as short lines, each with the minutes since it was told."""
+    told: list[Mark] = []
+    for one in marks(picture):
+        told = [] if one.called == NEW_JOB else [*told, one]
     if not told:
         return ["No marks told yet."]
     words = [f"{'exercise ' if one.exercise else ''}{one.called} {max(0, int((at - one.at) // 60))}" for one in told]

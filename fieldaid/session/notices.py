@@ -46,9 +46,14 @@ def air_notice(picture: Picture, now: float, low_fraction: float, every_min: flo
 
     The lower of two tellings counts, and a rise says nothing: it never gives time.
     """
-    told = [one for one in picture.tellings if _is_share(one) and one.n not in picture.cancelled]
-    last_change = max((place for place, one in enumerate(picture.tellings) if one.act == "expire"), default=-1)
-    told = [one for one in told if picture.tellings.index(one) > last_change]
+    told: list[Telling] = []
+    for one in picture.tellings:
+        if one.n in picture.cancelled:
+            continue
+        if one.act in ("expire", "new job"):
+            told = []  # another crew's air
+        elif _is_share(one):
+            told.append(one)
     if len(told) < 2:
         return ""
     first, last = told[-2:]

@@ -86,11 +86,12 @@ def guidance_replies(judged: Judged, said: Said, *, leaving: bool, took: bool) -
     keys: set[str] = set()
     replies += _line_replies(main, said.keys, keys, leave_stands)
     section_texts = []
+    opened = {split_section(name)[1] for name in judged.known if name.startswith("opening.")}
     for name, found in judged.sections.items():
         text = access_text(found)
         section_texts.append((name, text))
-        replies += _section_access(name, found, text, dict(said.sections).get(name, ""), leaving)
-        replies += _line_replies(found, said.keys, keys, leave_stands, name)
+        replies += _section_access(name, found, text, dict(said.sections).get(name, ""), leaving, main)
+        replies += _line_replies(found, said.keys, keys, leave_stands, name, opened=name in opened)
     need = need_text(main)
     same = access_head == said.access and (not gate or gate_head == said.gate)
     if took and same and need and need != said.need and main.access not in ("leave now", "come down"):
@@ -125,12 +126,15 @@ def _leave_lines(main: Conclusions) -> list[Reply]:
     return texts or [Reply("leave", "Leave now.", main.access_rules)]
 
 
-def _section_access(name: str, found: Conclusions, text: str, before: str, leaving: bool) -> list[Reply]:
-    """A section's access when it is a danger or changed."""
+def _section_access(name: str, found: Conclusions, text: str, before: str, leaving: bool,
+                    main: Conclusions) -> list[Reply]:
+    """A section's access when it is a danger or changed. A danger that it only shares with a main roof which is to be
+    left is said there."""
     label = _label(name)
     if found.access == "leave now":
+        shared = {line.key for line in main.triggers} if main.access == "leave now" else set()
         return [] if leaving else [Reply("leave", f"Leave now. {label}: {sentence(line.text, upper=False)}", line.rules)
-                                   for line in found.triggers or found.access_says]
+                                   for line in found.triggers or found.access_says if line.key not in shared]
     if text == before:
         return []
     kind = "stop" if found.access_reason == "hazard" else "caution"
@@ -138,16 +142,16 @@ def _section_access(name: str, found: Conclusions, text: str, before: str, leavi
 
 
 def _line_replies(found: Conclusions, old: frozenset[str], keys: set[str], leave_stands: bool,
-                  section: str = "") -> list[Reply]:
+                  section: str = "", opened: bool = True) -> list[Reply]:
     """The standing lines that are new; the keys of those that have been said are added to `keys`.
 
     Beside a leave-now that nobody has answered yet, only dangers are said and what looks at access itself ("counted
-    as on the roof"); the rest comes after it. A section has no advice of its own, and what the main roof gave is not
-    given again for it.
+    as on the roof"); the rest comes after it. A section gives advice where the crew `opened` it, and what the main roof
+    gave is not given again for it.
     """
     replies: list[Reply] = []
     kinds = [(found.stops, "stop"), (found.cautions, "caution")]
-    if not section:
+    if opened:
         kinds.append((found.advice, "advice"))
     for lines, kind in kinds:
         for line in lines:

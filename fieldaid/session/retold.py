@@ -6,14 +6,16 @@ Nothing is judged and nothing is said; whoever reads a journal needs the picture
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Any
 
-from fieldaid.session.dialogue import State, Utterance, ask_to_confirm, reduce
+from fieldaid.errors import JournalError
+from fieldaid.grammar.model import Ask, Parsed, Reading
+from fieldaid.session.dialogue import Phrase, State, Utterance, ask_to_confirm, reduce
 from fieldaid.session.journal import Event
-from fieldaid.session.session import _parsed as parsed_line
 
 
-def retold(events: Iterable[Event]) -> State:
-    """The dialogue at the end of one session's `events`, in their order.
+def retold(events: Iterable[Event], phrase: Phrase | None = None) -> State:
+    """The dialogue at the end of one session's `events`, in their order; `phrase` words what it waits for.
 
     Raises
     ------
@@ -24,12 +26,27 @@ def retold(events: Iterable[Event]) -> State:
     for event in events:
         if event.kind == "line" and not event.body.get("ignored"):
             said = Utterance(event.body["u"], event.at, parsed_line(event.body["parsed"]), event.body["spoken"])
-            state, _ = reduce(state, said, _name)
+            state, _ = reduce(state, said, phrase or _name)
         elif event.kind == "confirm":
-            state, _ = ask_to_confirm(state, tuple(event.body["names"]), event.at, _name)
+            state, _ = ask_to_confirm(state, tuple(event.body["names"]), event.at, phrase or _name)
     return state
 
 
 def _name(name: str, value: object, basis: str) -> str:
     """The wording of a fact where nobody hears it."""
     return name
+
+
+def parsed_line(data: dict[str, Any]) -> Parsed:
+    """A parsed line as it was journaled.
+
+    Raises
+    ------
+    JournalError : the journal holds something else
+    """
+    try:
+        return Parsed(**{**data, "readings": tuple(Reading(**one) for one in data["readings"]),
+                         "asks": tuple(Ask(**one) for one in data["asks"]), "refused": tuple(data["refused"])})
+    except (TypeError, KeyError) as error:
+        raise JournalError("a line of the journal cannot be read", why=str(error),
+                           next_step="it was written by another version of fieldaid; begin a new journal") from error

@@ -1,7 +1,8 @@
 """One session: a line goes in, is journaled, changes the dialogue, is judged, and comes back as an answer.
 
-The journal holds each utterance as it was parsed, and what was said after it. `resume` runs the utterances through the
-same reducer again, so that a session killed at any moment stands where its last acknowledged line left it.
+The journal holds each utterance as it was parsed, and what was said after it. `begin` on a journal that was never
+closed runs the utterances through the same reducer again, so that a session killed at any moment stands where its last
+acknowledged line left it.
 """
 
 from __future__ import annotations
@@ -11,9 +12,8 @@ from typing import Any, Protocol
 
 from fieldaid import __version__
 from fieldaid.clock import Stopwatch, now, stamp
-from fieldaid.errors import JournalError
 from fieldaid.facts.picture import CANNOT_TELL, told_values
-from fieldaid.grammar import Ask, Grammar, Parsed, Reading
+from fieldaid.grammar import Grammar, Parsed, Reading
 from fieldaid.guidance.guide import Conclusions, Guide
 from fieldaid.guidance.why import why, why_not
 from fieldaid.session import drafts
@@ -34,6 +34,7 @@ from fieldaid.session.replies import (
     waits,
     without_needs,
 )
+from fieldaid.session.retold import parsed_line
 from fieldaid.session.urgent import counts_over_voice, danger_over_voice, is_message
 
 LONGEST_LINE = 2000
@@ -131,7 +132,7 @@ class Session:
         for event in self.journal.events():
             if event.kind == "line":
                 body = event.body
-                said = Utterance(body["u"], event.at, _parsed(body["parsed"]), body["spoken"])
+                said = Utterance(body["u"], event.at, parsed_line(body["parsed"]), body["spoken"])
                 self.count = max(self.count, said.n)
                 if not body.get("ignored"):
                     self.state, _ = reduce(self.state, said, self._phrase)
@@ -415,18 +416,3 @@ def _result(parsed: Parsed, effects: Effects, ignored: bool) -> str:
     if effects.asked:
         return "question"
     return "command" if parsed.command or parsed.answer else "question"
-
-
-def _parsed(data: dict[str, Any]) -> Parsed:
-    """A parsed line as it was journaled.
-
-    Raises
-    ------
-    JournalError : the journal holds something else
-    """
-    try:
-        return Parsed(**{**data, "readings": tuple(Reading(**one) for one in data["readings"]),
-                         "asks": tuple(Ask(**one) for one in data["asks"]), "refused": tuple(data["refused"])})
-    except (TypeError, KeyError) as error:
-        raise JournalError("a line of the journal cannot be read", why=str(error),
-                           next_step="it was written by another version of fieldaid; begin a new journal") from error

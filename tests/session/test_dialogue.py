@@ -178,3 +178,65 @@ def test_a_placing_fact_that_was_only_read_back_is_marked():
     talk = Talk(spoken=True)
     talk.say({"wind.from": "west"})
     assert not talk.state.picture.known(0)["wind.from"].confirmed
+
+
+def test_a_danger_beside_a_command_or_an_answer_counts_all_the_same():
+    """A line whose command alone was heard would drop what else it says."""
+    for command in ("status", "why", "say again", "quiet", "stop talking", "leaving", "scratch that", "crew change",
+                    "what do you need", "marks", "handover"):
+        talk = Talk(spoken=True)
+        assert talk.say({"deck.C": "soft"}, command=command).taken == {"deck.C": "soft"}, command
+        assert talk.values == {"deck.C": "soft"}, command
+    for answer in ("yes", "no"):
+        talk = Talk(spoken=True)
+        talk.say({"water.on_fire": "yes"})
+        effects = talk.say({"deck.C": "soft"}, answer=answer)
+        assert effects.taken == {"deck.C": "soft"} | ({"water.on_fire": "yes"} if answer == "yes" else {})
+
+
+def test_good_news_beside_an_answer_waits_for_an_answer_of_its_own():
+    talk = Talk(spoken=True)
+    talk.say({"water.on_fire": "yes"})
+    effects = talk.say({"roof.framing": "rafters"}, answer="yes")
+    assert effects.taken == {"water.on_fire": "yes"} and effects.asked
+    assert talk.say(answer="yes").taken == {"roof.framing": "rafters"}
+
+
+def test_what_a_command_line_says_beside_is_named_when_it_is_not_taken():
+    effects = Talk().say(command="crew change", refused=("coming down",))
+    assert texts(effects, "note")[-1] == "Not taken: coming down."
+
+
+def test_an_answer_and_a_fact_in_one_line_are_scratched_together():
+    talk = Talk()
+    talk.say({"roof.framing": "rafters"})
+    talk.say({"wind.from": "west"}, command="crew change")
+    assert talk.state.done == (1, 2)
+    talk.say(command="scratch that")
+    assert talk.values == {"roof.framing": "rafters"} and talk.state.done == (1,)
+
+
+def test_a_new_job_starts_from_nothing_told_and_can_be_taken_back():
+    talk = Talk()
+    talk.say({"deck.C": "soft", "deck.C@garage": "soft"})
+    assert texts(talk.say(command="clear")) == ["New job. Nothing told."]
+    assert talk.values == {} and talk.state.picture.sections() == ()
+    talk.say({"roof.framing": "rafters"})
+    assert talk.values == {"roof.framing": "rafters"}
+    talk.say(command="scratch that")
+    talk.say(command="scratch that")
+    assert talk.values == {"deck.C": "soft", "deck.C@garage": "soft"}
+
+
+def test_a_spoken_new_job_waits_because_it_removes_dangers():
+    talk = Talk(spoken=True)
+    talk.say({"deck.C": "soft"})
+    talk.say({"water.on_fire": "yes"})
+    assert talk.say(command="clear").asked and talk.values == {"deck.C": "soft"}
+    effects = talk.say(answer="yes")
+    assert talk.values == {} and talk.state.pending == () and not effects.asked
+    talk = Talk(spoken=True)
+    talk.say({"deck.C": "soft"})
+    talk.say(command="clear")
+    talk.say(answer="no")
+    assert talk.values == {"deck.C": "soft"}

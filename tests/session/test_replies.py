@@ -173,3 +173,17 @@ def test_good_news_of_the_main_roof_does_not_reach_a_section(guide):
                                              ("seen or told?", "Seen or told?")])
 def test_a_fragment_becomes_a_sentence(text, whole):
     assert sentence(text) == whole
+
+
+def test_a_danger_that_a_section_shares_is_said_once(guide):
+    lines, _ = replies(guide, {**GOOD, "deck.C": "bubbling", "roof.form@garage": "gable"})
+    assert [line.text for line in lines if line.kind == "leave"] == ["Leave now. Bubbling deck, C."]
+
+
+def test_the_next_act_is_named_for_the_hole_of_a_section(guide):
+    """Relief: the ceiling below the hole first [G19, G21]."""
+    facts = {**GOOD, **{f"{name}@garage": GOOD[name] for name in ("roof.form", "roof.framing", "fire.attic")},
+             "opening.made@garage": "full", "interior.relief": "no change"}
+    lines, _ = replies(guide, facts)
+    advice = [line.text for line in lines if line.kind == "advice" and "no relief" in line.text.lower()]
+    assert advice == ["Garage: no relief: ceiling first, water and interior ready."]
