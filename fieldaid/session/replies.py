@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any
 
-from fieldaid.facts import fact, split_section
+from fieldaid.facts import FACTS, fact, split_section
 from fieldaid.guidance.guide import Conclusions
 from fieldaid.guidance.outcome import Line
 from fieldaid.guidance.pack import NO_GO
@@ -146,8 +146,8 @@ def _line_replies(found: Conclusions, old: frozenset[str], keys: set[str], leave
     """The standing lines that are new; the keys of those that have been said are added to `keys`.
 
     Beside a leave-now that nobody has answered yet, only dangers are said and what looks at access itself ("counted
-    as on the roof"); the rest comes after it. A section gives advice where the crew `opened` it, and what the main roof
-    gave is not given again for it.
+    as on the roof"); the rest comes after it. A section gives advice of its own where the crew `opened` it, and what
+    the main roof gave is not given again for it.
     """
     replies: list[Reply] = []
     kinds = [(found.stops, "stop"), (found.cautions, "caution")]
@@ -161,11 +161,16 @@ def _line_replies(found: Conclusions, old: frozenset[str], keys: set[str], leave
                 continue
             known = key in old or line.key in keys
             keys.add(key)
-            if known:
+            if known or section and kind == "advice" and not _of_a_section(line):
                 continue
             text = f"{_label(section)}: {sentence(line.text, upper=False)}" if section else sentence(line.text)
             replies.append(Reply(kind, text, line.rules))
     return replies
+
+
+def _of_a_section(line: Line) -> bool:
+    """Whether a line looks at anything that one part of the roof may have for itself, such as its hole."""
+    return any(name not in FACTS or fact(name).section for name in line.about - {"access", "access_reason", "gate"})
 
 
 def _label(section: str) -> str:
