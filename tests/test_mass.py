@@ -102,7 +102,9 @@ def test_the_results_of_other_work_are_not_taken(tmp_path: Path) -> None:
 
 def test_ctrl_c_keeps_what_was_finished(tmp_path: Path) -> None:
     save, log = tmp_path / "run.jsonl", tmp_path / "log"
-    script = (f"import sys; sys.path[:0] = [{str(HERE)!r}, {str(HERE.parent)!r}]\n"
+    # A runner in the background may have had SIGINT ignored, which children inherit.
+    script = ("import signal; signal.signal(signal.SIGINT, signal.default_int_handler)\n"
+              f"import sys; sys.path[:0] = [{str(HERE)!r}, {str(HERE.parent)!r}]\n"
               "from pathlib import Path\n"
               "from fieldaid.authoring.mass import Work, run\n"
               "if __name__ == '__main__':\n"
