@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from html import escape
 
 from fieldaid.authoring.book_style import STYLE
@@ -201,9 +201,8 @@ def _index(pack: Pack) -> str:
     """Facts and conclusions, each with the rules that look at it or make it."""
     found: dict[str, set[str]] = {}
     for rule in pack.rules:
-        for one in _all_conditions(rule):
-            names = [name for name, _ in one.members] or [one.key]
-            fact = FACTS.get(names[0])
+        for one in rule.conditions:
+            fact = FACTS.get(one.names[0])
             word = fact.called if fact is not None and not one.family else one.key.split(".")[0].replace("_", " ")
             found.setdefault(word, set()).add(rule.id)
         if rule.conclude.name:
@@ -213,14 +212,8 @@ def _index(pack: Pack) -> str:
     return f'<ul class="index">{items}</ul>'
 
 
-def _all_conditions(rule: Rule) -> Iterator:
-    yield from rule.when.conditions()
-    if rule.unless is not None:
-        yield from rule.unless.conditions()
-
-
 def _uses(rule: Rule, parameter: str) -> bool:
-    return any(bound.parameter == parameter for one in _all_conditions(rule) for bound in one.bounds)
+    return any(bound.parameter == parameter for one in rule.conditions for bound in one.bounds)
 
 
 def _table(heads: Iterable[str], rows: Iterable[Iterable[str]]) -> str:

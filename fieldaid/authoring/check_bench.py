@@ -9,7 +9,6 @@ from typing import Any
 
 from fieldaid.errors import Finding
 from fieldaid.facts.situation import Situation
-from fieldaid.guidance.conditions import Condition
 from fieldaid.guidance.examples import RanExample, run_examples, wrong_examples
 from fieldaid.guidance.loader import Examined, examine
 from fieldaid.guidance.outcome import Outcome
@@ -93,11 +92,6 @@ class _Remembering:
         if key not in self._known:
             self._known[key] = self._reference.run(situation, computed)
         return self._known[key]
-
-
-def conditions(rule: Rule) -> list[Condition]:
-    """Every condition of a rule, of `when` and of `unless`."""
-    return [*rule.when.conditions(), *(rule.unless.conditions() if rule.unless else ())]
 
 
 def place(file: str, line: int) -> str:

@@ -19,10 +19,9 @@ from typing import Any
 from fieldaid.authoring.check_words import show
 from fieldaid.facts.vocabulary import BASES, FACTS
 from fieldaid.guidance.conditions import All, AnyOf, Bound, Condition
-from fieldaid.guidance.pack import ACCESS, GATE, REASONS, Pack, Rule
+from fieldaid.guidance.pack import ACCESS, GATE, NO_GO, REASONS, Pack, Rule
 
 SETS = ("trigger", "stop", "caution")
-NO_GO = ("leave now", "come down", "stay off")
 # What the workings guarantee: a computed fact is known only if one of these told facts is.
 LINKS: dict[str, tuple[str, ...]] = {
     "built.first": ("building.built",), "built.last": ("building.built",), "air.low": ("crew.air",),
@@ -110,9 +109,9 @@ class Program:
         """Numbers the facts, and finds the cells of each from every condition on it."""
         self._numbers = {(rule.id, rule.order): n for n, rule in enumerate(self.rules)}
         tests: dict[str, list[Condition]] = {}
-        for one in (one for rule in self.rules for one in _conditions(rule)):
+        for one in (one for rule in self.rules for one in rule.conditions):
             if one.scope in ("told", "computed"):
-                for name in [name for name, _ in one.members] or [one.key]:
+                for name in one.names:
                     tests.setdefault(name, []).append(one)
         needed = [name for names in LINKS.values() for name in names]
         for name in [*tests, "opening.made"]:
@@ -275,10 +274,9 @@ class Program:
         if one.scope in ("derived", "concluded"):
             yield from self._concluded(one)
         elif one.test == "unknown":
-            names = [name for name, _ in one.members] or [one.key]
-            yield [f"v({self.facts[name]},-1)" for name in names]
+            yield [f"v({self.facts[name]},-1)" for name in one.names]
         else:
-            for name in [name for name, _ in one.members] or [one.key]:
+            for name in one.names:
                 yield from ([holds] for _, holds in self._cells_passing(one, name))
 
     def _cells_passing(self, one: Condition, name: str) -> Iterator[tuple[int, str]]:
@@ -349,12 +347,6 @@ def _parts(rule: Rule) -> Iterator[Part]:
         yield Part(f"unless {show(rule.unless)}", first.line, first.column, rule.unless, negated=True)
     if rule.stratum == "placement":
         yield Part("a gate other than no opening", rule.line, rule.column, None)
-
-
-def _conditions(rule: Rule) -> Iterator[Condition]:
-    yield from rule.when.conditions()
-    if rule.unless is not None:
-        yield from rule.unless.conditions()
 
 
 def _within(cell: Cell, bound: Bound) -> bool:

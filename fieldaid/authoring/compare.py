@@ -264,8 +264,8 @@ def _limits(*packs: Pack) -> dict[str, set[float]]:
         found["minutes"].add(pack.parameter_values().get(LOW_MINUTES, 0.0))
         found["fraction"].add(pack.parameter_values().get(LOW_FRACTION, 0.0))
         for rule in pack.rules:
-            for one in (*rule.when.conditions(), *(rule.unless.conditions() if rule.unless else ())):
-                for name in [name for name, _ in one.members] or [one.key]:
+            for one in rule.conditions:
+                for name in one.names:
                     if name in FACTS and one.bounds:
                         found.setdefault(name, set()).update(bound.number for bound in one.bounds)
     return found

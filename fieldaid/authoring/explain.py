@@ -251,9 +251,8 @@ def _nearest(bench: _Bench, situation: Situation, outcome: Outcome) -> Iterator[
 
 def _movable(pack: Pack) -> list[str]:
     """Facts that a rule looks at, and those that the workings of such rules read."""
-    tested = {name for rule in pack.live_rules for condition in
-              (*rule.when.conditions(), *(rule.unless.conditions() if rule.unless else ()))
-              if condition.scope == "told" for name in ([one for one, _ in condition.members] or [condition.key])}
+    tested = {name for rule in pack.live_rules for condition in rule.conditions if condition.scope == "told"
+              for name in condition.names}
     read = {name for name in FACTS if name.split(".")[0] in ("wind", "site", "crew", "roof", "window")}
     return [name for name in FACTS if name in tested | read and not name.startswith("smoke.")
             or name in ("smoke.ridge.volume", "smoke.any.volume", "smoke.deck.volume")]
@@ -288,7 +287,7 @@ def _concerned(bench: _Bench, situation: Situation) -> list[str]:
 
     def gather(rule_id: str, seen: frozenset[str]) -> None:
         for one in bench.reference.explain(rule_id, situation, values):
-            for name in [name for name, _ in one.condition.members] or [one.condition.key]:
+            for name in one.condition.names:
                 if name in FACTS and (name in situation.values or not one.condition.members):
                     facts.setdefault(name)
             for rule in bench.pack.live_rules:

@@ -103,7 +103,7 @@ def _starts(pack: Pack, rule: Rule) -> Iterator[Near]:
     rows = list(itertools.islice(_rows(rule.when), MOST_ROWS))
     blocked = list(itertools.islice(_rows(rule.unless), MOST_ROWS)) if rule.unless else []
     bases = [own[0], Near({}, {}, {})]
-    if rule.stratum in ("access", "gate") or any(one.scope == "concluded" for one in _conditions(rule)):
+    if rule.stratum in ("access", "gate") or any(one.scope == "concluded" for one in rule.conditions):
         bases += [Near(one, {}, {}) for one in BEGINNINGS]
     drivers = [{}, *_drivers(pack, rule)]
     for base in bases:
@@ -120,8 +120,8 @@ def _starts(pack: Pack, rule: Rule) -> Iterator[Near]:
 
 def _drivers(pack: Pack, rule: Rule) -> Iterator[Facts]:
     """Facts from which the derived names and dangers that the rule looks at follow."""
-    names = {(one.key, str(value)) for one in _conditions(rule) for value in one.values}
-    keys = {one.key for one in _conditions(rule) if one.scope in ("derived", "concluded")}
+    names = {(one.key, str(value)) for one in rule.conditions for value in one.values}
+    keys = {one.key for one in rule.conditions if one.scope in ("derived", "concluded")}
     for other in pack.live_rules:
         derived = any(name in keys for name, _ in other.conclude.derived)
         if derived or other.conclude.kind in keys and other.conclude.kind in ("trigger", "stop", "caution") and (
@@ -135,10 +135,6 @@ def _rows(one: All) -> Iterator[list[Condition]]:
              [row for alternative in part.alternatives for row in _rows(alternative)] for part in one.parts]
     for chosen in itertools.product(*parts):
         yield [condition for row in chosen for condition in row]
-
-
-def _conditions(rule: Rule) -> list[Condition]:
-    return [*rule.when.conditions(), *(rule.unless.conditions() if rule.unless else ())]
 
 
 def _holding(one: Condition) -> Iterator[tuple[str, Any]]:
@@ -175,7 +171,7 @@ def _moves(pack: Pack, rule: Rule) -> Iterator[tuple[str, Any, str]]:
     """Every telling that a condition of the rule may tell apart."""
     for driver in _drivers(pack, rule):
         yield from ((name, None, "") for name in driver)
-    for one in _conditions(rule):
+    for one in rule.conditions:
         if one.scope not in ("told", "computed"):
             continue
         for name in dict.fromkeys(member for member, _ in one.members[:1] + one.members[-1:]) or (one.key,):

@@ -176,8 +176,7 @@ def _stub(pack: Pack, one: Notice, names: set[str]) -> str:
 
 def _name(rule: Rule, one: Notice, facts: Mapping[str, Any]) -> str:
     """A sentence with the facts that the rule looks at, or with all that are not plainly good."""
-    looked = {name for condition in (*rule.when.conditions(), *(rule.unless.conditions() if rule.unless else ()))
-              for name in ([member for member, _ in condition.members] or [condition.key])}
+    looked = {name for condition in rule.conditions for name in condition.names}
     told = [name for name in facts if name in looked] or [name for name in facts if GOOD.get(name) != facts[name]]
     said = ", ".join(f"{name} {_spoken(facts[name])}" for name in told) or "nothing that it looks at"
     known = "".join(f", {name} by {how}" for name, how in one.near.basis.items())

@@ -54,10 +54,6 @@ def silencers(rule: Rule) -> list[Condition]:
     return list(rule.unless.conditions()) if rule.unless else []
 
 
-def conditions(rule: Rule) -> list[Condition]:
-    return [*rule.when.conditions(), *silencers(rule)]
-
-
 def _bars(rule: Rule) -> bool:
     return rule.conclude.kind in ("trigger", "stop", "access", "gate") and not frees(rule)
 
@@ -65,7 +61,7 @@ def _bars(rule: Rule) -> bool:
 @_property(4, "burn time frees nothing and silences nothing")
 def _(pack: Pack) -> Iterator[str]:
     for rule in pack.live_rules:
-        if any(one.key == "fire.minutes" for one in conditions(rule)) and rule.conclude.kind not in (
+        if any(one.key == "fire.minutes" for one in rule.conditions) and rule.conclude.kind not in (
                 "caution", "trigger", "stop"):
             yield f"{rule.id} concludes {rule.conclude.kind} from the burn time"
         if any(one.key == "fire.minutes" for one in silencers(rule)):
@@ -87,7 +83,7 @@ def _(pack: Pack) -> Iterator[str]:
 def _(pack: Pack) -> Iterator[str]:
     for rule in pack.live_rules:
         if frees(rule):
-            yield from (f"{rule.id} frees on {one.key}" for one in conditions(rule)
+            yield from (f"{rule.id} frees on {one.key}" for one in rule.conditions
                         if one.key.startswith(CLEARS_NOTHING))
         if _bars(rule):
             yield from (f"{rule.id} is silenced by {one.key}" for one in silencers(rule)

@@ -57,6 +57,11 @@ class Condition:
         return bool(self.members)
 
     @property
+    def names(self) -> tuple[str, ...]:
+        """The names that it looks at: those of a family's members, or its own."""
+        return tuple(name for name, _ in self.members) or (self.key,)
+
+    @property
     def binds(self) -> bool:
         """Whether a match gives a place: a family, and not the test that nothing of it is known."""
         return self.family and self.test != "unknown"

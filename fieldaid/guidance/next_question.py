@@ -128,7 +128,7 @@ def _limits(pack: Pack) -> dict[str, tuple[float, ...]]:
     """The numbers that the rules hold each fact against."""
     found: dict[str, set[float]] = {}
     for rule in pack.live_rules:
-        for one in (*rule.when.conditions(), *(rule.unless.conditions() if rule.unless else ())):
-            for name in [name for name, _ in one.members] or [one.key]:
+        for one in rule.conditions:
+            for name in one.names:
                 found.setdefault(name, set()).update(bound.number for bound in one.bounds)
     return {name: tuple(sorted(numbers)) for name, numbers in found.items() if numbers}

@@ -19,7 +19,6 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from fieldaid.errors import Finding
-from fieldaid.guidance.conditions import Condition
 from fieldaid.guidance.fields import Fields, nearest
 from fieldaid.guidance.pack import Parameter, Rule
 from fieldaid.guidance.yaml_nodes import Node
@@ -97,11 +96,7 @@ def _cannot_retire(rule: Rule, rules: list[Rule]) -> str:
 
 
 def _tests(rule: Rule, key: str, value: str) -> bool:
-    return any(one.key == key and (not one.values or value in one.values) for one in _all_conditions(rule))
-
-
-def _all_conditions(rule: Rule) -> list[Condition]:
-    return [*rule.when.conditions(), *(rule.unless.conditions() if rule.unless else ())]
+    return any(one.key == key and (not one.values or value in one.values) for one in rule.conditions)
 
 
 def check_added(base: list[Rule], added: list[Rule], base_derived: set[str], findings: list[Finding]) -> None:

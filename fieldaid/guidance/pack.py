@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from fieldaid.facts.vocabulary import Fact
-from fieldaid.guidance.conditions import All, Conclude
+from fieldaid.guidance.conditions import All, Conclude, Condition
 from fieldaid.guidance.outcome import WhenSaid
 
 Stratum = Literal["derive", "hazards", "access", "gate", "placement", "advice"]
@@ -114,6 +114,11 @@ class Rule:
     @property
     def live(self) -> bool:
         return self.status in ("trial", "stable")
+
+    @property
+    def conditions(self) -> tuple[Condition, ...]:
+        """Every condition, of `when` and then of `unless`, in the order written."""
+        return (*self.when.conditions(), *(self.unless.conditions() if self.unless else ()))
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from fieldaid.authoring.check import Check, Page
-from fieldaid.authoring.check_bench import Bench, conditions
+from fieldaid.authoring.check_bench import Bench
 from fieldaid.errors import Finding
 from fieldaid.facts.vocabulary import FACTS
 
@@ -20,7 +20,7 @@ _COUNTS = ("members", "ways", "layers", "stories")
 
 def find(bench: Bench) -> Iterable[Finding]:
     for rule in bench.rules:
-        for one in conditions(rule):
+        for one in rule.conditions:
             fact = FACTS.get(one.key) or bench.pack.computed.get(one.key)
             unit = fact.unit if fact else ""
             for bound in one.bounds:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from fieldaid.authoring.check import Check, Page
-from fieldaid.authoring.check_bench import Bench, conditions
+from fieldaid.authoring.check_bench import Bench
 from fieldaid.errors import Finding
 from fieldaid.facts.vocabulary import FACTS
 
@@ -20,7 +20,7 @@ def find(bench: Bench) -> Iterable[Finding]:
     said: set[tuple[str, str]] = set()
     at = dict(bench.entries("parameters"))
     for rule in bench.rules:
-        for one in conditions(rule):
+        for one in rule.conditions:
             fact = FACTS.get(one.key) or bench.pack.computed.get(one.key)
             for bound in one.bounds:
                 parameter = bench.pack.parameters.get(bound.parameter)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from fieldaid.authoring.check import Check, Page
-from fieldaid.authoring.check_bench import Bench, conditions
+from fieldaid.authoring.check_bench import Bench
 from fieldaid.errors import Finding
 from fieldaid.guidance.conditions import Condition
 
@@ -21,7 +21,7 @@ def find(bench: Bench) -> Iterable[Finding]:
     concluded = {(name, value) for rule in live for name, value in rule.conclude.derived}
     tests: dict[str, list[Condition]] = {}
     for rule in live:
-        for one in conditions(rule):
+        for one in rule.conditions:
             if one.scope == "derived":
                 tests.setdefault(one.key, []).append(one)
     for name, node in bench.entries("derived"):

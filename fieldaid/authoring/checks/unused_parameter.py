@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from fieldaid.authoring.check import Check, Page
-from fieldaid.authoring.check_bench import Bench, conditions
+from fieldaid.authoring.check_bench import Bench
 from fieldaid.errors import Finding
 
 PAGE = Page(
@@ -18,7 +18,7 @@ READ_BY_THE_PROGRAM = ("air_low_fraction", "air_low_minutes", "notice_minutes")
 
 
 def find(bench: Bench) -> Iterable[Finding]:
-    used = {bound.parameter for rule in bench.rules for one in conditions(rule) for bound in one.bounds}
+    used = {bound.parameter for rule in bench.rules for one in rule.conditions for bound in one.bounds}
     for name, node in bench.entries("parameters"):
         if name in bench.pack.parameters and name not in used and name not in READ_BY_THE_PROGRAM:
             yield node.finding(PAGE.code, f"nobody reads the parameter {name}",
