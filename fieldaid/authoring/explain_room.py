@@ -10,7 +10,9 @@ from typing import Any, TextIO
 
 import yaml
 
-from fieldaid.authoring.explain import Branch, Change, Explained, explain
+from fieldaid.authoring.explain import Explained, explain
+from fieldaid.authoring.explain_nearest import Change
+from fieldaid.authoring.explain_tree import Branch
 from fieldaid.errors import BrokenData, FactError, Finding, WrongUse
 from fieldaid.facts.fact import BASES
 from fieldaid.facts.situation import Situation
