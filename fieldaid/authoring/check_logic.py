@@ -22,12 +22,10 @@ except ImportError as error:
                         next_step="python3 -m pip install clingo") from error
 
 from fieldaid.authoring.check_program import Part, Program
-from fieldaid.authoring.check_words import show
 from fieldaid.facts.vocabulary import BASES
 from fieldaid.guidance.outcome import Outcome
 from fieldaid.guidance.pack import Pack, Rule
 
-__all__ = ["Found", "Logic", "show"]
 T = TypeVar("T")
 
 

@@ -16,7 +16,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from fieldaid.authoring.check_words import show
+from fieldaid.authoring.pack_form import show
 from fieldaid.facts.vocabulary import BASES, FACTS
 from fieldaid.guidance.conditions import All, AnyOf, Bound, Condition
 from fieldaid.guidance.pack import ACCESS, GATE, NO_GO, REASONS, Pack, Rule

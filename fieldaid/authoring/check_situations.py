@@ -1,4 +1,4 @@
-"""Finds a small situation that shows what a check claims, and writes it in the pack's own form.
+"""Finds a small situation that shows what a check claims.
 
 The solver knows computed facts only as free values, so what it finds is tried on the reference channel with the real
 workings. Candidates are the rules' own situations put together, and the solver's, mended step by step with a fixed
@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any
 
 from fieldaid.authoring.check_bench import Bench
+from fieldaid.authoring.pack_form import written
 from fieldaid.errors import FactError
 from fieldaid.facts.situation import Situation
 from fieldaid.facts.vocabulary import COMPASS, CORNERS, FACTS, SIDES
@@ -55,27 +56,6 @@ def smallest(bench: Bench, wanted: Wanted, atoms: list[str], rules: Iterable[Rul
             if best is None or len(shorter[0]) < len(best[0]):
                 best = shorter
     return written(*best) if best else ""
-
-
-def written(facts: Mapping[str, Any], basis: Mapping[str, str]) -> str:
-    """`{deck.C: solid, basis: {deck.C: struck}}`."""
-    parts = [f"{name}: {flow(value)}" for name, value in facts.items()]
-    how = [f"{name}: {one}" for name, one in basis.items() if one != "told"]
-    return "{" + ", ".join([*parts, *(["basis: {" + ", ".join(how) + "}"] if how else [])]) + "}"
-
-
-def flow(value: Any) -> str:
-    """A value as YAML on one line, quoted where it must be."""
-    if isinstance(value, dict):
-        return "{" + ", ".join(f"{key}: {flow(one)}" for key, one in value.items()) + "}"
-    if isinstance(value, (list, tuple)):
-        return "[" + ", ".join(map(flow, value)) + "]"
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, str) and (not value or value[0] in "\"'[]{}>|*&!%@`#-?:," or ": " in value or " #" in value
-                                   or any(char in value for char in "{}[],")):
-        return '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'
-    return f"{value:g}" if isinstance(value, float) else str(value)
 
 
 class _Runner:

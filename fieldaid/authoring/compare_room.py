@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, TextIO
 
-from fieldaid.authoring.check_situations import flow
 from fieldaid.authoring.compare import DANGERS, Change, Found, compare
+from fieldaid.authoring.pack_form import flow
 from fieldaid.facts.picture import CANNOT_TELL
 from fieldaid.facts.situation import Situation
 

@@ -15,13 +15,13 @@ from pathlib import Path
 import numpy as np
 
 from fieldaid.authoring.check_logic import Logic
-from fieldaid.authoring.check_logic import show as shown
 from fieldaid.authoring.covering import measured
 from fieldaid.authoring.mutants_run import Shipped, shipped
+from fieldaid.authoring.pack_form import show as shown
 from fieldaid.authoring.situations_gate import LEVELS, levels_of
 from fieldaid.guidance.conditions import All, AnyOf, Condition
 from fieldaid.guidance.pack import Pack, Rule
-from fieldaid.guidance.reference import Reference, View, compile_condition
+from fieldaid.guidance.reference import Reference, compile_condition
 
 Way = str  # "with it" (the rule fires by it) or "for want of it" (it alone keeps the rule silent)
 WITH, WANT = "with it", "for want of it"
@@ -124,7 +124,7 @@ def _run(pack: Pack, live: list[Rule], situations: Sequence[Shipped]
     silent: set[str] = set()
     ways: set[tuple[str, int, Way]] = set()
     for one in situations:
-        outcome, view = reference._run(View({**one.situation.values, **one.computed}, one.situation.basis))
+        outcome, view = reference.run_with_view(one.situation, one.computed)
         standing = {firing.rule for firing in outcome.firings}
         for rule, leaves, holds in tests:
             (fired if rule.id in standing else silent).add(rule.id)

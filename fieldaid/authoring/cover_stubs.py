@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from fieldaid.authoring.check_situations import written
 from fieldaid.authoring.cover import WITH, Lack, deciding, leaves_of
 from fieldaid.authoring.mutants_near import Near, near
 from fieldaid.authoring.mutants_run import Trial
+from fieldaid.authoring.pack_form import written
 from fieldaid.guidance.pack import Pack
 from fieldaid.guidance.reference import compile_condition
 

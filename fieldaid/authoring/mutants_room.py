@@ -11,10 +11,10 @@ from pathlib import Path
 from typing import Any, TextIO
 
 from fieldaid.authoring import mass
-from fieldaid.authoring.check_situations import flow, written
 from fieldaid.authoring.mutants import Mutant, mutants
 from fieldaid.authoring.mutants_near import Notice, notices
 from fieldaid.authoring.mutants_run import Mutation, Shipped, Survivor, Trial, mutate, shipped
+from fieldaid.authoring.pack_form import flow, written
 from fieldaid.authoring.prove_job import PLACES, Bench, pairs, situation
 from fieldaid.authoring.situations import GOOD
 from fieldaid.errors import BrokenData

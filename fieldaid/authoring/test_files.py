@@ -22,6 +22,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from fieldaid.authoring.pack_form import flow
 from fieldaid.errors import Finding
 from fieldaid.facts.vocabulary import FACTS, SIDES
 from fieldaid.guidance.fields import Fields, entries_of, nearest, text
@@ -59,6 +60,25 @@ def came_out(key: str, outcome: Outcome, computed: Mapping[str, Any]) -> Any:
             return tuple(f"{name} {value}" for name, value in outcome.derived)
         case _:
             return getattr(outcome, key)
+
+
+def wrong_in(key: str, expected: Any, value: Any) -> str:
+    """What is wrong with what came out for a key of `expect`, in words; "" when it is as expected."""
+    if not isinstance(expected, Listed):
+        return "" if expected == value else f"{key} is {_word(value)}, not {_word(expected)}"
+    if key == "silent":
+        # `silent: none` would say that every rule fires; it is read as: nothing has to be silent.
+        fired = [one for one in expected.items if one in value]
+        return f"{', '.join(fired)} fire{'s' if len(fired) == 1 else ''}, and should be silent" if fired else ""
+    lacking = [one for one in expected.items if one not in value]
+    surplus = [one for one in value if one not in expected.items] if expected.only else []
+    parts = [f"{key} lack {', '.join(lacking)}"] if lacking else []
+    parts += [f"{key} also have {', '.join(surplus)}"] if surplus else []
+    return "; ".join(parts)
+
+
+def _word(value: Any) -> str:
+    return "none" if value is None else flow(value)
 
 
 @dataclass(frozen=True)

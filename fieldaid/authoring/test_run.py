@@ -10,10 +10,9 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from fieldaid.authoring.check_situations import flow
-from fieldaid.authoring.check_words import show
 from fieldaid.authoring.finding_output import Case
-from fieldaid.authoring.test_files import EXPECTED, Listed, SituationTest, came_out
+from fieldaid.authoring.pack_form import flow, show
+from fieldaid.authoring.test_files import EXPECTED, Listed, SituationTest, came_out, wrong_in
 from fieldaid.errors import EngineError, Finding
 from fieldaid.facts.situation import Situation
 from fieldaid.guidance.engine import Engine
@@ -96,7 +95,7 @@ class Runner:
 
     def _otherwise(self, test: SituationTest, came: Came) -> Iterable[Finding]:
         for key, expected in test.expect.items():
-            wrong = _wrong(key, expected, came.value(key))
+            wrong = wrong_in(key, expected, came.value(key))
             if wrong:
                 at = test.places[key]
                 hint = ("mend the rule or its situation" if test.own else
@@ -143,7 +142,7 @@ class Runner:
         outcome = came.outcome
         found: dict[str, None] = {}
         for key, expected in test.expect.items():
-            if not _wrong(key, expected, came.value(key)):
+            if not wrong_in(key, expected, came.value(key)):
                 continue
             ids: Sequence[str] = ()
             if key in ("access", "reason"):
@@ -218,25 +217,6 @@ def _list_correction(key: str, expected: Listed, value: tuple[str, ...]) -> str:
         return f"{{only: {flow(list(value))}}}" if value else "none"
     kept = [one for one in expected.items if one in value] or list(value)
     return flow(kept) if kept else "none"
-
-
-def _wrong(key: str, expected: Any, value: Any) -> str:
-    """What is wrong, in words; "" when it is as expected."""
-    if not isinstance(expected, Listed):
-        return "" if expected == value else f"{key} is {_word(value)}, not {_word(expected)}"
-    if key == "silent":
-        # `silent: none` would say that every rule fires; it is read as: nothing has to be silent.
-        fired = [one for one in expected.items if one in value]
-        return f"{', '.join(fired)} fire{'s' if len(fired) == 1 else ''}, and should be silent" if fired else ""
-    lacking = [one for one in expected.items if one not in value]
-    surplus = [one for one in value if one not in expected.items] if expected.only else []
-    parts = [f"{key} lack {', '.join(lacking)}"] if lacking else []
-    parts += [f"{key} also have {', '.join(surplus)}"] if surplus else []
-    return "; ".join(parts)
-
-
-def _word(value: Any) -> str:
-    return "none" if value is None else flow(value)
 
 
 def _concludes(rule: Rule) -> str:

@@ -335,12 +335,11 @@ class Reference:
 
     def run(self, situation: Situation, computed: Mapping[str, Any]) -> Outcome:
         """What the pack concludes; `computed` holds plain values by name."""
-        view = View({**situation.values, **computed}, situation.basis)
-        outcome, _ = self._run(view)
-        return outcome
+        return self.run_with_view(situation, computed)[0]
 
-    def _run(self, view: View) -> tuple[Outcome, View]:
-        rules = self.strata
+    def run_with_view(self, situation: Situation, computed: Mapping[str, Any]) -> tuple[Outcome, View]:
+        """What the pack concludes, and what its conditions looked at."""
+        view, rules = View({**situation.values, **computed}, situation.basis), self.strata
         derive = chain(rules.get("derive", []), view)
         hazards = fire(rules.get("hazards", []), view)
         for kind in SETS:
@@ -369,7 +368,7 @@ class Reference:
     def explain(self, rule_id: str, situation: Situation, computed: Mapping[str, Any]) -> list[Held]:
         """Each condition of a rule, with the value it looked at and whether it held. Raises KeyError."""
         rule = self.pack.rule(rule_id)
-        _, view = self._run(View({**situation.values, **computed}, situation.basis))
+        _, view = self.run_with_view(situation, computed)
         found = list(_held(rule.when, view, "when"))
         return found + (list(_held(rule.unless, view, "unless")) if rule.unless else [])
 
