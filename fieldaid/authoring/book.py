@@ -75,6 +75,8 @@ def _how_to_read(pack: Pack) -> str:
         "<p>Each rule says when it applies, what it concludes, what is said aloud, why, on which source, and when it "
         f"may be wrong. {protected} rules are protected: a department can tighten them and never retire or loosen "
         "them. "
+        "A line marked “unless barred” waits while a hazard or an order bars the roof; one marked “when asked” is "
+        "told with the status only. "
         "A name with a $ is a number that a department may set within its range. Rules marked “common practice, no "
         "source” or “from memory” rest on no publication that was read.</p>")
 

@@ -31,6 +31,6 @@ th { background: var(--pale); font-family: Arial, sans-serif; font-size: .8rem; 
   a { color: #000; text-decoration: none; } section { break-before: page; } #read { break-before: auto; }
   .rules { columns: 2; column-gap: 6mm; } .rule { padding: .35rem .5rem; margin: 0 0 .5rem; }
   dl { grid-template-columns: 5.6rem 1fr; gap: .1rem .5rem; } dt { line-height: 1.5; }
-  .rule, tr, .decision { break-inside: avoid; } thead { display: table-header-group; }
+  .rule, tr { break-inside: avoid; } .decision { orphans: 3; widows: 3; } thead { display: table-header-group; }
   h2, h3, h4 { break-after: avoid; } h3.stratum { color: #000; background: none; border: 2px solid #000; } }
 """
