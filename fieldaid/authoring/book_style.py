@@ -25,7 +25,8 @@ td:first-child { white-space: nowrap; }
 th { background: var(--pale); font-family: Arial, sans-serif; font-size: .8rem; overflow-wrap: normal; }
 .found { color: #444; font-size: .8rem; overflow-wrap: anywhere; }
 .index { columns: 2; column-gap: 2rem; padding-left: 1rem; } .index li { break-inside: avoid; }
-@media (max-width: 40rem) { dl { grid-template-columns: 1fr; } nav ol, .index { columns: 1; } }
+@media (max-width: 40rem) { dl { grid-template-columns: 1fr; } nav ol, .index, .links { columns: 1; }
+  table { display: block; overflow-x: auto; } }
 @page { size: auto; margin: 14mm 12mm; @bottom-right { content: counter(page); } }
 @media print { html { font-size: 8.5pt; } body { max-width: none; padding: 0; font-size: 1rem; line-height: 1.3; }
   a { color: #000; text-decoration: none; } section { break-before: page; } #read { break-before: auto; }
