@@ -11,9 +11,9 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 from urllib.parse import quote
 
-from fieldaid.authoring.test_files import EXPECTED, LISTS
+from fieldaid.authoring.test_files import CHOICES, EXPECTED, LISTS, may_stand
 from fieldaid.facts.values import AIR_KEYS, LADDER_KINDS
-from fieldaid.facts.vocabulary import BASES, FACTS, LADDER_PLACES, SIDES, Fact
+from fieldaid.facts.vocabulary import BASES, FACTS, LADDER_PLACES, Fact
 from fieldaid.guidance.condition_reader import BOUNDS
 from fieldaid.guidance.loader import SOURCE_KINDS
 from fieldaid.guidance.names import Name, concluded_names, fact_names
@@ -304,27 +304,16 @@ class _Builder:
 
     def _expected(self, key: str) -> Schema:
         if key in LISTS:
-            items = self._standing(key)
+            items = may_stand(key, self.pack)
             one = one_of(items)
             return {"description": "All of these; others may be there too, except with `only` and `none`.", "anyOf": [
                 one_of((*items, "none")), some_of(one), mapping({"only": {"anyOf": [one, some_of(one)]}}, ("only",))]}
         if key == "size_ft":
             sides = {"type": "array", "minItems": 2, "maxItems": 2, "items": {"type": "number"}}
             return {"anyOf": [one_of(("none",)), sides], "description": "Width and length [ft]."}
-        choices = {"access": ACCESS, "gate": GATE, "reason": (*REASONS, "none"), "kind": (*OPENINGS, "none"),
-                   "slope": (*SIDES, *FACTS["site.a_faces"].values, "none")}.get(key)
-        return one_of(choices) if choices else words("The place in words, or none.")
-
-    def _standing(self, key: str) -> list[str]:
-        """What may stand in a list of `expect`."""
-        if key in ("fires", "silent"):
-            return [rule.id for rule in self.pack.rules]
-        if key == "missing":
-            return list(FACTS)
-        if key == "derived":
-            return [f"{one.id} {value}" for one in self.pack.derived.values() for value in one.values]
-        kind = key.removesuffix("s")
-        return list(dict.fromkeys(rule.conclude.name for rule in self.pack.rules if rule.conclude.kind == kind))
+        if key not in CHOICES:
+            return words("The place in words, or none.")
+        return one_of(CHOICES[key] if key in ("access", "gate") else (*CHOICES[key], "none"))
 
 
 def _values(fact: Fact) -> list[Schema]:

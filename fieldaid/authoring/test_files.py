@@ -35,6 +35,9 @@ NOT_TOLD = "not told"
 SINGLE = ("access", "reason", "gate", "place", "kind", "slope", "size_ft")
 LISTS = ("triggers", "stops", "cautions", "advice", "missing", "fires", "silent", "derived")
 EXPECTED = (*SINGLE, *LISTS)
+# The words of what is single; `place` has words of the pack's own. Each but access and gate may be none too.
+CHOICES = {"access": ACCESS, "gate": GATE, "reason": REASONS, "kind": OPENINGS,
+           "slope": (*SIDES, *FACTS["site.a_faces"].values)}
 
 
 @dataclass(frozen=True)
@@ -43,6 +46,18 @@ class Listed:
 
     items: tuple[str, ...]
     only: bool = False
+
+
+def may_stand(key: str, pack: Pack) -> tuple[str, ...]:
+    """What may stand in a list of `expect`: ids of rules, facts, derived values, or names that rules conclude."""
+    if key in ("fires", "silent"):
+        return tuple(rule.id for rule in pack.rules)
+    if key == "missing":
+        return tuple(FACTS)
+    if key == "derived":
+        return tuple(f"{one.id} {value}" for one in pack.derived.values() for value in one.values)
+    return tuple(dict.fromkeys(rule.conclude.name for rule in pack.rules
+                               if rule.conclude.kind == key.removesuffix("s")))
 
 
 def came_out(key: str, outcome: Outcome, computed: Mapping[str, Any]) -> Any:
@@ -219,9 +234,7 @@ class _Reader:
                 self._report(node, "F105", "size_ft is width and length in feet, or none", "such as [4, 8]")
                 return None
             return tuple(float(one) for one in sides)  # type: ignore[arg-type]
-        choices = {"access": ACCESS, "gate": GATE, "reason": REASONS, "kind": OPENINGS,
-                   "slope": (*SIDES, *FACTS["site.a_faces"].values)}.get(key, ())
-        return text(node, key, self.findings, choices)
+        return text(node, key, self.findings, CHOICES.get(key, ()))
 
     def _list(self, key: str, node: Node) -> Listed:
         only = False
@@ -236,22 +249,12 @@ class _Reader:
         found = tuple(one for one in (text(item, key, self.findings) for item in items) if one is not None)
         if not items:
             self._report(node, "F105", f"the list of {key} is empty", "write none when there must be nothing")
-        known = self._known(key)
+        known = may_stand(key, self.pack)
         for item, one in zip(items, found, strict=False):
-            if known is not None and one not in known and not self.quiet:
+            if one not in known and not self.quiet:
                 code = "F801" if key in ("fires", "silent") else "F108"
                 self._report(item, code, f"no {_WHAT[key]} is called {one}", nearest(one, known))
         return Listed(found, only)
-
-    def _known(self, key: str) -> tuple[str, ...] | None:
-        if key in ("fires", "silent"):
-            return tuple(rule.id for rule in self.pack.rules)
-        if key == "missing":
-            return tuple(FACTS)
-        if key == "derived":
-            return tuple(f"{one.id} {value}" for one in self.pack.derived.values() for value in one.values)
-        return tuple(dict.fromkeys(rule.conclude.name for rule in self.pack.rules
-                                   if rule.conclude.kind == key.removesuffix("s")))
 
 
 _WHAT = {"fires": "rule", "silent": "rule", "missing": "fact", "derived": "derived value", "triggers": "trigger",
