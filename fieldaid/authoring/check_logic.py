@@ -103,6 +103,7 @@ class Logic(Program):
         return self._literals[text]
 
     def fires(self, rule: Rule) -> str:
+        """That the rule fires."""
         return f"fires({self.number(rule)})"
 
     def decides(self, rule: Rule) -> str:

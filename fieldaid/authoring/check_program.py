@@ -87,6 +87,7 @@ class Program:
         self._write()
 
     def number(self, rule: Rule) -> int:
+        """The number that a rule has in the program."""
         return self._numbers[rule.id, rule.order]
 
     def cell_of(self, name: str, value: Any) -> int:

@@ -40,6 +40,7 @@ class Leaf:
 
     @property
     def text(self) -> str:
+        """The condition as the pack writes it."""
         return f"{'unless ' if self.negated else ''}{shown(self.condition)}"
 
 
@@ -53,6 +54,7 @@ class Lack:
 
     @property
     def text(self) -> str:
+        """The rule, the condition, and in which way it is not shown."""
         return f"{self.leaf.rule} {self.leaf.text}: {_HERE[self.leaf.negated, self.way]}"
 
 
@@ -70,10 +72,12 @@ class Coverage:
 
     @property
     def to_show(self) -> list[Lack]:
+        """What is not shown and might be."""
         return [one for one in self.lacks if not one.proved]
 
     @property
     def proved(self) -> list[Lack]:
+        """What is not shown and cannot be."""
         return [one for one in self.lacks if one.proved]
 
     @property
@@ -83,6 +87,7 @@ class Coverage:
 
     @property
     def whole(self) -> bool:
+        """Whether nothing is left to show."""
         return not (self.never_fires or self.never_silent or self.to_show)
 
 
@@ -259,6 +264,7 @@ class Prover:
         return [] if one.forced is True else [self.logic.fires(one.forced)], [fires]
 
     def proved(self) -> Iterator[Lack]:
+        """Every lack, with the proof where there is one."""
         for one in self.asked:
             atoms = self.atoms(one)
             if atoms is None:
@@ -278,5 +284,6 @@ class Prover:
 
 
 def shares(found: Mapping[int, tuple[int, int]]) -> Iterator[str]:
+    """A sentence for each strength: how many combinations of that many gate facts were met."""
     for strength, (met, of) in found.items():
         yield f"{met} of {of} combinations of {strength} gate facts ({100 * met / of:.1f} %)"

@@ -35,6 +35,7 @@ class Explained:
     fired: tuple[tuple[str, str, str], ...] = field(default=())
 
     def to_data(self) -> dict[str, Any]:
+        """The explanation as JSON data."""
         return {"access": self.access, "access_reason": self.access_reason, "gate": self.gate, "why": self.why,
                 "why_not": dict(self.why_not), "tree": [one.to_data() for one in self.tree],
                 "stands_in_the_way": [one.to_data() for one in self.stands_in_the_way],

@@ -36,6 +36,7 @@ class Change:
     fewest: bool
 
     def to_data(self) -> dict[str, Any]:
+        """The change as JSON data."""
         return {"turns": self.turns, "facts": dict(self.facts), "access": self.access, "gate": self.gate,
                 "fewest": self.fewest}
 

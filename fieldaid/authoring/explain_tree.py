@@ -49,6 +49,7 @@ class Branch:
     under: tuple[Branch, ...] = ()
 
     def to_data(self) -> dict[str, Any]:
+        """The branch, with all under it, as JSON data."""
         data: dict[str, Any] = {"text": self.text}
         if self.holds is not None:
             data["holds"] = self.holds
@@ -104,6 +105,7 @@ class Trees:
         return Branch(f"{rule_id} {rule.title}: {_concluded(rule)}", rule=rule_id, under=under)
 
     def condition(self, one: Held, within: frozenset[str]) -> Branch:
+        """A condition with what it saw now, and the rules that fired behind that."""
         condition = one.condition
         prefix = "unless " if one.within == "unless" else ""
         text = f"{prefix}{_called(condition)} {_wanted(condition)}, now {_now(one)}"

@@ -49,6 +49,7 @@ class Work:
 
     @property
     def chunks(self) -> int:
+        """How many chunks it has."""
         return -(-self.count // self.chunk)
 
     @property
@@ -58,6 +59,7 @@ class Work:
         return hashlib.sha256(text.encode()).hexdigest()[:16]
 
     def bounds(self, number: int) -> tuple[int, int]:
+        """The first number of a chunk, and the one after its last."""
         return number * self.chunk, min(self.count, (number + 1) * self.chunk)
 
 

@@ -27,6 +27,7 @@ class Mutant:
 
     @property
     def key(self) -> str:
+        """What names it: the rule and the fault."""
         return f"{self.of}: {self.says}"
 
 

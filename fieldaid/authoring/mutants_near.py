@@ -59,6 +59,7 @@ class Near:
 
     @property
     def size(self) -> int:
+        """How many things a reader of it has to read."""
         return len(self.facts) + len(self.computed) + len(self.basis)
 
     def told(self, pack: Pack, name: str, value: Any, basis: str = "") -> Near:

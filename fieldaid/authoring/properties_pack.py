@@ -26,6 +26,8 @@ WEAK_KINDS = ("card", "forum", "video")
 
 @dataclass(frozen=True)
 class PackProperty:
+    """One property of an invariant about the words of a pack; `check` yields what breaks it."""
+
     number: int
     says: str
     check: Callable[[Pack], Iterator[str]]
@@ -51,6 +53,7 @@ def frees(rule: Rule) -> bool:
 
 
 def silencers(rule: Rule) -> list[Condition]:
+    """The conditions that keep a rule silent."""
     return list(rule.unless.conditions()) if rule.unless else []
 
 

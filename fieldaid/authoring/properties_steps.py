@@ -26,10 +26,12 @@ Tell = Callable[[Seen, random.Random], tuple[str, Any] | None]
 
 
 def access_fell(before: Outcome, after: Outcome) -> bool:
+    """Whether access allows more than before."""
     return ACCESS.index(after.access) > ACCESS.index(before.access)
 
 
 def gate_fell(before: Outcome, after: Outcome) -> bool:
+    """Whether the gate allows more than before."""
     return GATE.index(after.gate) > GATE.index(before.gate)
 
 
@@ -206,6 +208,7 @@ _OTHER = sorted(name for name in UNMARKED if not name.startswith("smoke."))
 
 
 def random_unmarked(rng: random.Random) -> tuple[str, Any]:
+    """A fact and a value of it that is not marked as loosening."""
     name = rng.choice(_SMOKE if rng.random() < 0.2 else _OTHER)
     return name, rng.choice(UNMARKED[name])
 

@@ -73,9 +73,11 @@ class Proof:
 
     @property
     def holds(self) -> bool:
+        """Whether nothing broke and the array covers all that it should."""
         return not self.broken and not self.array["missing"]
 
     def to_data(self) -> dict[str, Any]:
+        """The proof as JSON data."""
         return {**asdict(self), "applied": dict(sorted(self.applied.items())),
                 "broken": dict(sorted(self.broken.items())), "seconds": round(self.seconds, 1)}
 

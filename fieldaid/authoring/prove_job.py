@@ -108,13 +108,16 @@ class Bench:
             raise EngineError("the first channel did not start", why="it was to be compared with the second")
 
     def see(self, situation: Situation) -> Seen:
+        """A situation with its computed facts and what the reference concludes."""
         computed = {name: one.value for name, one in self._compute(situation, self.parameters).items()}
         return Seen(situation, computed, self.reference.run(situation, computed))
 
     def ask_engine(self, situation: Situation, computed: Mapping[str, Any]) -> Outcome | None:
+        """What the engine concludes; None without one. Raises EngineError."""
         return self.engine.run(situation, computed, ENGINE_S) if self.engine is not None else None
 
     def close(self) -> None:
+        """Ends the engine's child."""
         if self.engine is not None:
             self.engine.close()
 
@@ -150,6 +153,7 @@ class Tally:
                 self.examples.append(f"{key}: {about() if callable(about) else about}")
 
     def to_data(self) -> dict[str, Any]:
+        """The tally as JSON data that `mass.add_up` adds up."""
         return {"counts": dict(self.counts), "applied": dict(self.applied), "broken": dict(self.broken),
                 "answers": dict(self.answers), "examples": self.examples}
 

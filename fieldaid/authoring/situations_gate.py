@@ -33,6 +33,8 @@ class Level:
 
 @dataclass(frozen=True)
 class Factor:
+    """A gate fact, or a few that are told as one, with its levels."""
+
     name: str
     levels: tuple[Level, ...]
 

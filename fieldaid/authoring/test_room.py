@@ -29,6 +29,7 @@ class Result:
 
     @property
     def failed(self) -> list[Case]:
+        """The cases with findings, those of situations first."""
         return [one for one in (*self.situations, *self.rules) if one.findings]
 
 

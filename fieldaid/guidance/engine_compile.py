@@ -57,9 +57,11 @@ class Ruleset:
     patterns: dict[str, set[str]] = field(default_factory=dict)
 
     def definition(self) -> str:
+        """The ruleset as the JSON that durable-rules takes."""
         return json.dumps({"boot": BOOT, **self.rows}, ensure_ascii=False)
 
     def has_room_for(self, row: dict) -> bool:
+        """Whether another row keeps within the engine's limits."""
         new = len(row["all"])
         if len(self.rows) >= MOST_RULES or sum(map(len, self.patterns.values())) + new > MOST_PATTERNS:
             return False
@@ -67,6 +69,7 @@ class Ruleset:
                    for key, text in _keyed_patterns(row))
 
     def add(self, row: dict, effect: Effect) -> None:
+        """Adds a row and what it means that it fires."""
         name = f"r{len(self.rows)}"
         self.rows[name], self.effects[name] = row, effect
         for key, text in _keyed_patterns(row):
@@ -76,6 +79,8 @@ class Ruleset:
 
 @dataclass
 class Stage:
+    """The rulesets of one stratum."""
+
     stratum: str
     blockers: list[Ruleset] = field(default_factory=list)
     main: list[Ruleset] = field(default_factory=list)

@@ -60,6 +60,7 @@ class LoadedRuleset:
         return [(self.effects[name], matched) for name, matched in self.assert_and_drain(facts)]
 
     def assert_and_drain(self, facts: list[str]) -> Iterator[tuple[str, dict[str, dict]]]:
+        """Asserts facts; the name and the matched messages of each row that fires. Raises EngineBroken."""
         code, state = rules_engine.assert_facts(self.handle, f"[{','.join(facts)}]")
         if code not in HANDLED:
             raise EngineBroken(f"the engine refused facts with code {code}")
@@ -71,6 +72,7 @@ class LoadedRuleset:
             result = rules_engine.complete_and_start_action(self.handle, state)
 
     def end(self) -> None:
+        """Ends the session, if one was begun."""
         # Deleting a state in which no action ran is a crash.
         if self.active:
             self.active = False
@@ -78,6 +80,7 @@ class LoadedRuleset:
 
 
 def with_latch_last(facts: list[str]) -> list[str]:
+    """The facts with the latch behind them: what is negated is looked at when all the rest stands."""
     return [*facts, LATCH_FACT]
 
 
@@ -284,8 +287,10 @@ def shown(value: Any) -> str | float | int | None:
 
 
 def conclude_derived(fired: list[Fired]) -> list[tuple[str, str]]:
+    """The derived values that rules concluded, as (name, value), sorted."""
     return sorted({(name, bound_value(value, one)) for one in fired for name, value in one.rule.conclude["derived"]})
 
 
 def bound_value(text: str, one: Fired) -> str:
+    """A derived value with the place or the value of the match in it."""
     return {"{where}": one.where, "{value}": str(one.value)}.get(text, text)
