@@ -15,12 +15,11 @@ from typing import Protocol
 from fieldaid.facts import Known, Picture, Situation, fact
 from fieldaid.guidance.guide import Conclusions, without_place
 from fieldaid.guidance.outcome import Line
-from fieldaid.guidance.pack import ACCESS, GATE
+from fieldaid.guidance.pack import ACCESS, GATE, NO_GO
 from fieldaid.session.dialogue import State
 
 HEARD_ONCE = "heard once"
 """Stands as who told a fact that one recogniser alone has heard: it is to be confirmed."""
-NO_GO = ("leave now", "come down", "stay off")
 
 
 class Advises(Protocol):
@@ -93,7 +92,8 @@ def _section(guide: Advises, state: State, picture: Picture, name: str, at: floa
 
 
 def stricter(a: Conclusions, b: Conclusions) -> Conclusions:
-    """`a`, with the stricter access and gate of the two, every danger of both, and only the placement both allow."""
+    """`a`, with the stricter access and gate of the two, every danger of both, and only the placement and advice that
+    both allow. One of them is barred where the result is, and advises then nothing about an opening."""
     access = a if ACCESS.index(a.access) <= ACCESS.index(b.access) else b
     gate = a if GATE.index(a.gate) <= GATE.index(b.gate) else b
     merged = replace(
@@ -107,7 +107,7 @@ def stricter(a: Conclusions, b: Conclusions) -> Conclusions:
         else a.channels_agree and b.channels_agree,
     )
     if merged.access in NO_GO:
-        merged = replace(merged, slope=None, place=None, kind=None, size_ft=None, opening_rules=(), advice=(),
+        merged = replace(merged, slope=None, place=None, kind=None, size_ft=None, opening_rules=(),
                          computed=without_place(a.computed))
     elif a.slope != b.slope:
         merged = replace(merged, slope=None, place=None, opening_rules=(), computed=without_place(a.computed))

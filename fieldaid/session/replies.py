@@ -10,11 +10,13 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from fieldaid.facts import FACTS, fact, split_section
+from fieldaid.guidance import words
 from fieldaid.guidance.guide import Conclusions
 from fieldaid.guidance.outcome import Line
 from fieldaid.guidance.pack import NO_GO
 from fieldaid.session.judging import Judged
 
+LINE_WORDS = 10
 NEEDS_AT_ONCE = 3
 LEAVES_AT_ONCE = 2
 ORDER = ("leave", "stop", "readback", "caution", "advice", "note", "question")
@@ -67,30 +69,20 @@ def guidance_replies(judged: Judged, said: Said, *, leaving: bool, took: bool) -
     `leaving`: the crew has answered "leaving". `took`: the utterance changed the picture, so a need may be named.
     """
     main = judged.main
-    replies: list[Reply] = []
-    access, access_head = access_text(main), _access_head(main)
-    if main.access == "leave now":
-        if not leaving:
-            replies += _leave_lines(main)
-    elif main.access_reason == "not told" and not judged.known and not said.access:
+    access_head, gate_head = _access_head(main), _gate_head(main)
+    if main.access_reason == "not told" and not judged.known and not said.access:
         access_head = ""  # before anything was told there is nothing to conclude from
-    elif access_head != said.access:
-        kind = "stop" if main.access_reason in ("hazard", "ordered") or main.access == "come down" else "caution"
-        kind = "advice" if main.access == "no bar reported" else kind
-        replies.append(Reply(kind, access, main.access_rules))
-    gate, gate_head = gate_text(main), _gate_head(main)
-    if gate and gate_head != said.gate and not _said_by_a_stop(main, said):
-        kind = "advice" if main.gate == "no hold reported" else "caution"
-        replies.append(Reply(kind, gate, main.gate_rules))
+    replies = _verdict(main, said, access_head, gate_head, leaving)
+    gate = gate_text(main)
     leave_stands = not leaving and any(one.access == "leave now" for one in (main, *judged.sections.values()))
     keys: set[str] = set()
     replies += _line_replies(main, said.keys, keys, leave_stands)
     section_texts = []
     opened = {split_section(name)[1] for name in judged.known if name.startswith("opening.")}
     for name, found in judged.sections.items():
-        text = access_text(found)
-        section_texts.append((name, text))
-        replies += _section_access(name, found, text, dict(said.sections).get(name, ""), leaving, main)
+        before = dict(said.sections).get(name, "")
+        replies += _section_access(name, found, before, leaving, main)
+        section_texts.append((name, before if _same_bar(found, main) else access_text(found)))
         replies += _line_replies(found, said.keys, keys, leave_stands, name, opened=name in opened)
     need = need_text(main)
     same = access_head == said.access and (not gate or gate_head == said.gate)
@@ -98,6 +90,24 @@ def guidance_replies(judged: Judged, said: Said, *, leaving: bool, took: bool) -
         replies.append(Reply("question", need))
         said = replace(said, need=need)
     return replies, Said(access_head, gate_head, frozenset(keys), said.need, tuple(section_texts))
+
+
+def _verdict(main: Conclusions, said: Said, access_head: str, gate_head: str, leaving: bool) -> list[Reply]:
+    """The access and gate of the main roof where they are new, as one line if that is short enough."""
+    if main.access == "leave now":
+        return [] if leaving else _leave_lines(main)
+    found: list[Reply] = []
+    if access_head not in ("", said.access):
+        kind = "stop" if main.access_reason in ("hazard", "ordered") or main.access == "come down" else "caution"
+        kind = "advice" if main.access == "no bar reported" else kind
+        found.append(Reply(kind, access_text(main), main.access_rules))
+    gate = gate_text(main)
+    if gate and gate_head != said.gate and not _said_by_a_stop(main, said):
+        found.append(Reply("advice" if main.gate == "no hold reported" else "caution", gate, main.gate_rules))
+    together = " ".join(one.text for one in found)
+    if len(found) == 2 and words.count(together) <= LINE_WORDS:
+        return [Reply(found[1].kind, together, found[0].rules + found[1].rules)]
+    return found
 
 
 def _access_head(main: Conclusions) -> str:
@@ -126,19 +136,22 @@ def _leave_lines(main: Conclusions) -> list[Reply]:
     return texts or [Reply("leave", "Leave now.", main.access_rules)]
 
 
-def _section_access(name: str, found: Conclusions, text: str, before: str, leaving: bool,
-                    main: Conclusions) -> list[Reply]:
-    """A section's access when it is a danger or changed. A danger that it only shares with a main roof which is to be
-    left is said there."""
-    label = _label(name)
+def _section_access(name: str, found: Conclusions, before: str, leaving: bool, main: Conclusions) -> list[Reply]:
+    """A section's access when it is a danger or changed. What it only shares with the main roof is said there."""
+    label, text = _label(name), access_text(found)
     if found.access == "leave now":
         shared = {line.key for line in main.triggers} if main.access == "leave now" else set()
         return [] if leaving else [Reply("leave", f"Leave now. {label}: {sentence(line.text, upper=False)}", line.rules)
                                    for line in found.triggers or found.access_says if line.key not in shared]
-    if text == before:
+    if text == before or _same_bar(found, main):
         return []
     kind = "stop" if found.access_reason == "hazard" else "caution"
     return [Reply(kind, f"{label}: {text[:1].lower()}{text[1:]}", found.access_rules)]
+
+
+def _same_bar(found: Conclusions, main: Conclusions) -> bool:
+    """Whether a section is barred like the main roof, and for the same first reason."""
+    return found.access == main.access and found.access in NO_GO and access_text(found) == access_text(main)
 
 
 def _line_replies(found: Conclusions, old: frozenset[str], keys: set[str], leave_stands: bool,
@@ -235,13 +248,13 @@ def need_text(found: Conclusions) -> str:
 
 def needs(found: Conclusions) -> list[str]:
     """The missing facts as they are called, without repeats."""
-    words = []
+    called: list[str] = []
     for name in found.missing:
         base, section = split_section(name)
         word = f"{fact(base).called} {section.replace('_', ' ')}".strip()
-        if word not in words:
-            words.append(word)
-    return words
+        if word not in called:
+            called.append(word)
+    return called
 
 
 def sentence(text: str, upper: bool = True) -> str:

@@ -7,9 +7,9 @@ import pytest
 from fieldaid import data
 from fieldaid.facts import Picture, Telling
 from fieldaid.guidance.guide import Guide
-from fieldaid.guidance.pack import load_pack
+from fieldaid.guidance.pack import NO_GO, load_pack
 from fieldaid.session.dialogue import Pending, State
-from fieldaid.session.judging import NO_GO, judge
+from fieldaid.session.judging import judge
 from fieldaid.session.replies import Said, guidance_replies, in_order, need_text, sentence
 
 GOOD = {
@@ -63,9 +63,13 @@ def test_a_leave_now_is_said_again_until_leaving(guide):
 
 
 def test_a_hold_names_what_is_not_told(guide):
+    """In one breath with the access, as long as both have ten words together."""
     facts = {name: value for name, value in GOOD.items() if name != "water.on_fire"}
-    texts = [line.text for line in replies(guide, facts)[0]]
-    assert "Hold cut: water not told." in texts
+    first = replies(guide, facts)[0][0]
+    assert (first.kind, first.text) == ("caution", "No bar reported. Your decision. Hold cut: water not told.")
+    assert {"ACCESS-900", "HOLD-010"} <= set(first.rules)
+    long = [line.text for line in replies(guide, {**facts, "water.on_fire": "yes", "interior.answers": "none"})[0]]
+    assert long[:2] == ["No bar reported. Your decision.", "Hold cut: interior does not answer."]
 
 
 def test_water_lost_puts_the_hold_back_at_once(guide):
@@ -187,3 +191,13 @@ def test_the_next_act_is_named_for_the_hole_of_a_section(guide):
     lines, _ = replies(guide, facts)
     advice = [line.text for line in lines if line.kind == "advice" and "no relief" in line.text.lower()]
     assert advice == ["Garage: no relief: ceiling first, water and interior ready."]
+
+
+def test_a_section_barred_like_the_main_roof_is_said_when_the_main_roof_is_not_barred_any_more(guide):
+    facts = {**GOOD, "fire.attic": "suspected", "roof.framing": "trusses", "crew.where": "ground",
+             "roof.form@garage": "gable"}
+    lines, said = replies(guide, facts)
+    assert [line.text for line in lines if "arage" in line.text] == []
+    lines, said = replies(guide, {**facts, "fire.attic": "not seen"}, said)
+    assert "Garage: stay off: attic not told." in [line.text for line in lines]
+    assert not [line for line in replies(guide, {**facts, "fire.attic": "not seen"}, said)[0] if "arage" in line.text]
