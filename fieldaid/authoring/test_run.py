@@ -19,7 +19,7 @@ from fieldaid.guidance.engine import Engine
 from fieldaid.guidance.examples import situation_of
 from fieldaid.guidance.guide import PLACING
 from fieldaid.guidance.outcome import Outcome
-from fieldaid.guidance.pack import Pack, Rule
+from fieldaid.guidance.pack import Example, Pack, Rule
 from fieldaid.guidance.reference import Held, Reference
 
 ENGINE_S, READY_S = 10.0, 30.0
@@ -51,14 +51,23 @@ class Runner:
         """The case of each situation, with a finding for all that came out otherwise. The channels work side by side:
         while the second starts and answers, the first takes the next situations. Afterwards `second_ran` says whether
         the second was there at all."""
+        plain: dict[str, Came] = {}
         known: dict[str, Came] = {}
-        keys = [_key(test) for test in tests]
+        keys: list[str] = []
 
         def came() -> Iterator[tuple[Situation, Mapping[str, Any]]]:
             # Many rules carry the same situation: each is run once.
-            for key, test in zip(keys, tests, strict=True):
+            for test in tests:
+                key = _key(test.given)
+                if key not in plain:
+                    plain[key] = self._came(*situation_of(test.given, self.pack))
+                one = plain[key]
+                if not test.own and not test.given.computed and one.outcome.gate in PLACING:
+                    key += " with the place worked out"
+                    one = known.get(key) or self._came(one.situation, self._placed(one.situation))
+                keys.append(key)
                 if key not in known:
-                    one = known[key] = self._came(test)
+                    known[key] = one
                     yield one.situation, one.computed
 
         answers: dict[str, Outcome | EngineError] = {}
@@ -70,13 +79,8 @@ class Runner:
             answers = dict(zip(known, found, strict=True)) if self.second_ran else {}
         return [self._case(test, known[key], answers.get(key)) for key, test in zip(keys, tests, strict=True)]
 
-    def _came(self, test: SituationTest) -> Came:
-        situation, computed = situation_of(test.given, self.pack)
-        outcome = self.reference.run(situation, computed)
-        if not test.own and not test.given.computed and outcome.gate in PLACING:
-            computed = self._placed(situation)
-            outcome = self.reference.run(situation, computed)
-        return Came(outcome, situation, computed)
+    def _came(self, situation: Situation, computed: Mapping[str, Any]) -> Came:
+        return Came(self.reference.run(situation, computed), situation, computed)
 
     def _case(self, test: SituationTest, came: Came, answer: Outcome | EngineError | None) -> Case:
         findings = list(self._otherwise(test, came))
@@ -188,11 +192,9 @@ class Runner:
         return found
 
 
-def _key(test: SituationTest) -> str:
-    """The same for tests that run the same situation in the same way."""
-    given = test.given
-    return repr((sorted(given.facts.items(), key=str), sorted(given.basis.items()), sorted(given.computed.items()),
-                 test.own))
+def _key(given: Example) -> str:
+    """The same for the same situation."""
+    return repr((sorted(given.facts.items(), key=str), sorted(given.basis.items()), sorted(given.computed.items())))
 
 
 def correction(test: SituationTest, came: Came) -> str:
