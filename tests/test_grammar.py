@@ -299,6 +299,8 @@ def test_each_template_says_its_own_facts(grammar):
     ("roof.framing@garage", "trusses", {"roof.framing@garage": "trusses"}),
     ("crew.air", "half", {"crew.air": {"fraction": 0.5}}), ("wind.from", "from the west", {"wind.from": "west"}),
     ("crew.ladders", "alpha", {"crew.ladders": [{"place": "A", "kind": "ground", "usable": "yes"}]}),
+    ("fire.top_floor", "top floor", {"fire.top_floor": "confirmed"}),
+    ("fire.top_floor", "floor below", {"fire.lower_floor": "confirmed"}),
     ("water.on_fire", "yes", {"water.on_fire": "yes"}), ("roof.pitch", "wind from the west", {"wind.from": "west"})])
 def test_a_bare_value_answers_the_question_that_was_asked(grammar, expecting, line, told):
     assert grammar.parse(line, expecting=expecting).facts == told
@@ -319,9 +321,36 @@ def test_cannot_tell_names_what_was_asked(grammar):
     ("built in blorp", "Built when?"), ("ladders at", "Ladders: where?"), ("pitch", "Pitch: how many in twelve?"),
     ("smoke at the ridge", "Smoke: how much, and from where?"), ("no trusses", "Framing: rafters or trusses?"),
     ("door open", "Door: which side, and open or closed?"), ("ridge runs", "Ridge: A to C, or B to D?"),
-    ("rafters, trusses", "Framing: rafters or trusses?"), ("shingles", "Covering: what material?")])
+    ("rafters, trusses", "Framing: rafters or trusses?"), ("shingles", "Covering: what material?"),
+    ("fire next door on Bravo", "Next door: fire in its attic?"),
+    ("fire in the exposure on bravo", "Next door: fire in its attic?"),
+    ("second floor fire", "Top floor fire, or a floor below?"),
+    ("fire below us", "Fire: where, and seen or suspected?"),
+    ("wind picked up", "Wind: how many miles an hour?"), ("fan at the front door", "Fan: on or off?"),
+    ("can't push the ceiling", "Ceiling under the hole: pushed or closed?")])
 def test_a_half_understood_line_asks_for_the_missing_part(grammar, line, question):
     assert [ask.text for ask in grammar.parse(line).asks] == [question]
+
+
+@pytest.mark.parametrize(("line", "answer"), [
+    ("yes, and the wind is shifting", "yes"), ("no, the wind is shifting", "no"), ("wind is shifting, yes", None)])
+def test_an_answer_that_opens_a_line_is_one_beside_a_fact_when_something_waits(grammar, line, answer):
+    parsed = grammar.parse(line, expecting="affirm")
+    assert parsed.answer == answer and parsed.facts == {"wind.shifting": "yes"}
+    assert grammar.parse(line).answer is None
+
+
+def test_a_report_after_why_counts_unless_it_could_loosen(grammar):
+    """Loosening needs more than tightening: "why not, the deck is solid" argues."""
+    assert grammar.parse("why, soft on charlie").facts == {"deck.C": "soft"}
+    argued = grammar.parse("why not, deck is solid on charlie")
+    assert (argued.command, argued.facts, argued.refused) == ("why not", {}, ("deck is solid on charlie",))
+
+
+def test_good_news_of_an_exercise_does_not_pass_as_real_in_the_line_that_ends_it(grammar):
+    parsed = grammar.parse("exercise, crew on the ladder, soft on bravo, no play, member hurt")
+    assert parsed.command == "no play" and parsed.facts == {"deck.B": "soft", "crew.hurt": "yes"}
+    assert parsed.refused == ("crew on the ladder",)
 
 
 def test_part_of_a_line_can_be_taken_and_part_asked(grammar):

@@ -38,6 +38,8 @@ class _State:
     before: list[Reading] = field(default_factory=list)
     asks: list[Ask] = field(default_factory=list)
     refused: list[str] = field(default_factory=list)
+    asked: bool = False
+    argues: bool = False
     good: int = 0
     bad: int = 0
 
@@ -53,7 +55,7 @@ class Parser:
         self.hypothetical = loaded.poison.get("sentence", frozenset())
 
     def parse(self, line: str, expecting: str | None) -> Parsed:
-        state = _State(line)
+        state = _State(line, asked=expecting == "affirm")
         rows = sentences_of(line, self.loaded.written)
         if expecting not in (None, "affirm") and (answered := self._bare_answer(line, rows, expecting)):
             return answered
@@ -123,6 +125,9 @@ class Parser:
         extra = first.found[0][0].extra if first is not None and first.kind == "command" else {}
         if "rest" not in extra and "about" not in extra:
             return False
+        if "rest" in extra and first.end < len(row.tokens) and row.tokens[first.end].comma:
+            state.argues = True    # "why, saw failed": a question, and then a report
+            return False
         begin = first.found[0][1][0][3] if first.found[0][1] else first.end
         state.call_sign = state.call_sign or any(_is_call(item) for item in items)
         state.commands.append((first.found[0][0].extra["command"], None))
@@ -137,7 +142,8 @@ class Parser:
             if _is_call(item):
                 state.call_sign = True
                 continue
-            if item.kind == "answer" and item.found[0][0].extra.get("alone") and not _fills(item, row, alone):
+            if item.kind == "answer" and item.found[0][0].extra.get("alone") and not (
+                    _fills(item, row, alone) or state.asked and _opens(item, row)):
                 item.kind = "filler" if item.found[0][0].extra["answer"] == "yes" else "left over"
             if item.kind in ("facts", "modifier", "command"):
                 self._settle(row, item)
@@ -145,6 +151,8 @@ class Parser:
                 found.append(item)
         others = [item for item in found if item.kind not in ("modifier", "command", "answer")]
         for item in found:
+            if item.kind == "command" and item.found[0][0].extra.get("apart") and others:
+                item.kind, item.found = "left over", ()
             if item.kind == "facts" and item.found[0][0].extra.get("apart") and len(others) > 1:
                 item.kind, item.found = item.instead or ("left over", ())
         return found
@@ -199,7 +207,8 @@ class Parser:
                 "@" not in name and not name.startswith("roof.") and fact(name).section
                 and fact(name).is_loosening(value)
                 for name, value in told)
-            if mood.unclear or homeless or unclear or not told:
+            argued = state.argues and any(fact(name).is_loosening(value) for name, value in told)
+            if mood.unclear or homeless or unclear or argued or not told:
                 state.refused.append(words)
                 state.asks += [self.asking.about(name) for name, _ in told[:1]]
                 return
@@ -219,6 +228,9 @@ class Parser:
                 state.before += state.readings
             state.readings = []
             return
+        if command == "no play" and ("exercise", None) in state.commands:
+            state.refused += [one.words for one in state.readings if fact(one.name).is_loosening(one.value)]
+            state.readings = [one for one in state.readings if not fact(one.name).is_loosening(one.value)]
         state.commands.append((command, self.values.env(slots).get(named[1:-1], named) if named else None))
 
     def _tellings(self, found: tuple[Output, tuple]) -> list[tuple[str, Any]]:
@@ -258,7 +270,9 @@ class Parser:
 
     def _answered(self, expecting: str, value: Any) -> tuple[str, Any]:
         name = expecting
-        if expecting not in FACTS and base_of(expecting) not in FACTS:
+        if isinstance(value, str) and "=" in value:    # the answer names another fact: "lower floor"
+            name, value = value.split("=")
+        elif expecting not in FACTS and base_of(expecting) not in FACTS:
             name = {"deck": "deck.unsaid", "camera": "camera.unsaid", "fire": "fire.attic"}.get(expecting, expecting)
         return name, check_value(name, as_kind(name, value))
 
@@ -277,6 +291,12 @@ def _fills(item: Item, row: Sentence, alone: bool) -> bool:
     """Whether an item is all that the line says, but for the call sign."""
     return alone and all(item.start <= at < item.end or token.word in ("field", "aid", "fieldaid")
                          for at, token in enumerate(row.tokens))
+
+
+def _opens(item: Item, row: Sentence) -> bool:
+    """Whether an item opens the line and a comma follows: "yes, and soft on Charlie" answers what was asked."""
+    return item.end < len(row.tokens) and row.tokens[item.end].comma and all(
+        token.word in ("field", "aid", "fieldaid") for token in row.tokens[:item.start])
 
 
 def _cut_by_comma(row: Sentence, slots: tuple) -> bool:

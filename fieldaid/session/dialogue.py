@@ -7,16 +7,16 @@ taken as typed.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
-from fieldaid.facts import FACTS, Picture, Telling, check_value, fact, same_value
+from fieldaid.facts import FACTS, Known, Picture, Telling, check_value, fact, same_value
 from fieldaid.grammar.model import Parsed, Reading
 from fieldaid.session.wording import bare, called, joined, labelled, short, upper
 
 CONFIRM_AT_ONCE = 3
-TAKE_FACTS = ("correction", "exercise", "mayday", "no play")
+TAKE_FACTS = ("correction", "exercise", "mayday", "no play", "clear")
 """The commands that take the facts of their line themselves."""
 CREW_BOUND = ("crew.", "command.roof")
 """What a change of crew makes unknown: the crew's own facts, and the order that sent that crew up."""
@@ -68,6 +68,13 @@ class Pending:
     @property
     def starts_a_job(self) -> bool:
         return any(one.act == "new job" for one in self.tellings)
+
+    @property
+    def takes_back(self) -> bool:
+        """Whether it takes something back or puts it back: that is asked by itself, so that a yes to a fact that
+        waits beside it removes nothing."""
+        return (self.cancel is not None or self.restore is not None
+                or any(one.act in ("withdraw", "new job") for one in self.tellings))
 
 
 @dataclass(frozen=True)
@@ -208,17 +215,16 @@ def _take(state: State, said: Utterance, taken: list[Telling], phrase: Phrase
     question = state.question if state.question not in {one.name for one in taken} else None
     words = []
     for one in taken:
-        now = after.get(one.name)
-        if one.act == "tell" and now is not None and now.contested and now != before.get(one.name):
-            first, *others = (phrase(one.name, value, "") for value in now.contested)
-            counts = f" {upper(bare(phrase(one.name, now.value, '')))} counts." if now.value is not None else ""
-            replies.append(("question", f"{upper(' or '.join([first, *map(bare, others)]))}?{counts}"))
+        otherwise = _otherwise(one, before, after, phrase)
+        if otherwise is None:
+            if not _placed_too(one, taken):
+                words.append(phrase(one.name, one.value, one.basis))
+            continue
+        replies.append(otherwise)
+        if otherwise[0] == "question":
             question = one.name
-        elif one.act == "tell" and now is not None and not _says(one, now.value):
-            replies.append(("note", f"{upper(phrase(one.name, now.value, ''))} stands. Say correction to change it."))
+        else:
             stands.add(one.name)
-        elif not _placed_too(one, taken):
-            words.append(phrase(one.name, one.value, one.basis))
     lines = [("readback", f"{line}.") for line in joined(words)]
     prefix = "Exercise. " if said.exercise else ""
     if prefix and lines:
@@ -227,9 +233,29 @@ def _take(state: State, said: Utterance, taken: list[Telling], phrase: Phrase
     return state, lines + replies, frozenset(stands)
 
 
+def _otherwise(one: Telling, before: Mapping[str, Known], after: Mapping[str, Known], phrase: Phrase
+               ) -> tuple[str, str] | None:
+    """What is said where a telling does not count as it was told: it contradicts another, or a worse one stands."""
+    now = after.get(one.name)
+    if one.act != "tell" or now is None:
+        return None
+    if now.contested and now != before.get(one.name):
+        first, *others = (phrase(one.name, value, "") for value in now.contested)
+        counts = f" {upper(bare(phrase(one.name, now.value, '')))} counts." if now.value is not None else ""
+        return "question", f"{upper(' or '.join([first, *map(bare, others)]))}?{counts}"
+    if _says(one, now.value):
+        return None
+    stands = upper(phrase(one.name, now.value, ""))
+    if fact(one.name).is_loosening(check_value(one.name, one.value)):
+        return "note", f"{stands} stands. Say correction to change it."
+    return "note", f"{upper(phrase(one.name, one.value, ''))} too. {stands} counts."
+
+
 def _ask(state: State) -> tuple[State, list[tuple[str, str]]]:
-    """Asks for the confirmation of at most three waiting things, the oldest first; of a new job by itself."""
-    batch = state.pending[:1 if state.pending and state.pending[0].starts_a_job else CONFIRM_AT_ONCE]
+    """Asks for the confirmation of at most three waiting things, the oldest first; of a taking back by itself."""
+    batch = state.pending[:CONFIRM_AT_ONCE]
+    alone = next((place for place, one in enumerate(batch) if one.takes_back), len(batch))
+    batch = batch[:max(1, alone)]
     if not batch:
         return replace(state, asked=()), []
     text = "; ".join(one.text for one in batch)
@@ -253,10 +279,17 @@ def _affirm(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effec
     if not state.asked:
         return state, Effects(replies=(("note", "Nothing waits for affirm."),))
     batch, picture, taken = state.asked, state.picture, {}
+    told: list[Telling] = []
     for one in batch:
         one = replace(one, tellings=tuple(replace(t, n=said.n, at=said.at, confirmed=True) for t in one.tellings))
         picture = _apply(picture, one)
+        told += one.tellings
         taken.update({t.name: t.value for t in one.tellings if t.act in ("tell", "correct")})
+    before, after = state.picture.known(said.at), picture.known(said.at)
+    if any(one.starts_a_job for one in batch):
+        before = {}
+    otherwise = {one.name: text for one in told if (text := _otherwise(one, before, after, phrase))}
+    contested = [name for name, (kind, _) in otherwise.items() if kind == "question"]
     rest = tuple(one for one in state.pending if one not in batch)
     cancelled = tuple(one.cancel for one in batch if one.cancel is not None)
     restored = tuple(one.restore for one in batch if one.restore is not None)
@@ -268,8 +301,11 @@ def _affirm(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effec
                     changes=state.changes + 1)
     if any(one.starts_a_job for one in batch):
         state = _emptied(state)
+    if contested:
+        state = replace(state, question=contested[-1])
     state, more = _ask(state)
-    return state, Effects(taken, (("readback", "Affirmed."), *more), asked=bool(more))
+    return state, Effects(taken, (("readback", "Affirmed."), *otherwise.values(), *more),
+                          asked=bool(more or contested))
 
 
 def _negative(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
@@ -312,8 +348,13 @@ def _restore(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effe
 def _forget(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
     """Withdraws a fact: it is unknown again."""
     name = said.parsed.command_fact
-    if name is None or name not in state.picture.known(said.at):
-        return state, Effects(replies=(("note", f"{upper(called(name))} was not told."),))
+    known = state.picture.known(said.at)
+    if name is None or name not in known:
+        group = name and fact(name).group
+        told = [phrase(other, one.value, "") for other, one in known.items()
+                if group and fact(other).group == group and one.value is not None]
+        named = [f"Told: {line}." for line in joined(told)[:2]]
+        return state, Effects(replies=tuple(("note", text) for text in (f"{upper(called(name))}: not told.", *named)))
     telling = Telling(said.n, name, act="withdraw", at=said.at)
     return _take_back(state, said, Pending(f"forget {called(name)}", (telling,)),
                       f"{upper(called(name))} withdrawn.")
@@ -322,7 +363,8 @@ def _forget(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effec
 def _crew_change(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
     """Another crew: what was good about the old one is unknown again; its dangers stay, and are named."""
     gone = (Telling(said.n, prefix, act="expire", at=said.at) for prefix in CREW_BOUND)
-    state = replace(state, picture=state.picture.tell(*gone), done=(*state.done, said.n), changes=state.changes + 1)
+    state = replace(state, picture=state.picture.tell(*gone), done=(*state.done, said.n), changes=state.changes + 1,
+                    leaving=False)
     left = state.picture.known(said.at)
     stands = [phrase(name, one.value, "") for name, one in left.items() if name.startswith("crew.") and one.counts]
     return state, Effects(replies=(("readback", "Crew change. Crew facts not told."),
@@ -330,10 +372,30 @@ def _crew_change(state: State, said: Utterance, phrase: Phrase) -> tuple[State, 
 
 
 def _new_job(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
-    """Nothing that was told counts any more, dangers neither, until the line is scratched. The voice speaks again."""
-    new = Pending("new job, nothing told", (Telling(said.n, "", act="new job", at=said.at),))
-    state, effects = _take_back(replace(state, quiet=False, mayday=False), said, new, "New job. Nothing told.")
-    return state if effects.asked else _emptied(state), effects
+    """Nothing that was told counts any more, dangers neither, until the line is scratched. The voice speaks again.
+
+    What else the line tells belongs to the new job. Where that waits for a confirmation, the line's facts wait with
+    it, and a danger counts already.
+    """
+    parsed, state = said.parsed, replace(state, quiet=False, mayday=False)
+    told, text, now = tuple(said.meant), "new job, nothing told", parsed.readings
+    if not said.spoken:
+        told = ()
+    elif told:
+        text = f"new job, then {'; '.join(phrase(one.name, one.value, one.basis) for one in told)}"
+        now = (*(one for one in told if not _loosens(one) and not fact(one.name).settled), *said.guesses)
+    known = state.picture.known(said.at)
+    new = Pending(text, (Telling(said.n, "", act="new job", at=said.at),
+                         *(replace(_telling(state, said, one, known), act="tell") for one in told)))
+    state, effects = _take_back(state, said, new, "New job. Nothing told.")
+    state = state if effects.asked else _emptied(state)
+    rest = replace(said, parsed=replace(parsed, command=None, readings=now))
+    if now or parsed.asks:
+        state, more = _facts(state, rest, phrase)
+        return state, _together(effects, more)
+    if parsed.refused:
+        return state, replace(effects, replies=(*effects.replies, _not_taken(parsed)))
+    return state, effects
 
 
 def _emptied(state: State) -> State:
@@ -376,8 +438,7 @@ def _leaving(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effe
 
 
 def _mayday(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
-    state = replace(state, mayday=True)
-    state, effects = _facts(state, said, phrase) if said.parsed.readings else (state, Effects())
+    state, effects = _told_beside(replace(state, mayday=True), said, phrase)
     return state, replace(effects, understood=True, stop_voice=True,
                           replies=(*effects.replies, ("note", "Voice silent. You call the mayday.")),
                           requests=(("mayday", None),))
@@ -390,9 +451,16 @@ def _no_play(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effe
     state = replace(state, pending=waiting, asked=tuple(one for one in state.asked if one in waiting),
                     picture=state.picture.tell(Telling(said.n, "exercise", act="no play", at=said.at)))
     dropped = before != state.picture.known(said.at)
-    state, effects = _facts(state, said, phrase) if said.parsed.readings else (state, Effects())
+    state, effects = _told_beside(state, said, phrase)
     notes = ["No play. This is real."] + (["Exercise good news no longer counts."] if dropped else [])
     return state, replace(effects, understood=True, replies=(*effects.replies, *(("note", text) for text in notes)))
+
+
+def _told_beside(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
+    """What an urgent line tells besides; it asks nothing, but says what was not taken."""
+    if said.parsed.readings:
+        return _facts(state, said, phrase)
+    return state, Effects(replies=(_not_taken(said.parsed),) if said.parsed.refused else ())
 
 
 def _with_facts(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
@@ -457,7 +525,7 @@ def _apply(picture: Picture, one: Pending) -> Picture:
 def _without(pending: tuple[Pending, ...], new: list[Pending]) -> tuple[Pending, ...]:
     """What waits, less what is told anew."""
     names = {name for one in new for name in one.names}
-    return tuple(one for one in pending if not names & set(one.names))
+    return tuple(one for one in pending if one.starts_a_job or not names & set(one.names))
 
 
 def _loosens(one: Reading) -> bool:
@@ -490,5 +558,5 @@ def _tales(state: State, n: int, phrase: Phrase) -> str:
 def _tale(one: Telling, phrase: Phrase) -> str:
     if one.act in ("tell", "correct"):
         return phrase(one.name, one.value, one.basis)
-    named = {"expire": "crew change", "new job": "new job"}
+    named = {"expire": "crew change", "new job": "new job", "withdraw": f"forget {called(one.name)}"}
     return named.get(one.act) or f"{one.act} {called(one.name)}"

@@ -15,11 +15,12 @@ from fieldaid.clock import Stopwatch, now, stamp
 from fieldaid.facts.picture import CANNOT_TELL, told_values
 from fieldaid.grammar import Grammar, Parsed, Reading
 from fieldaid.guidance.guide import Conclusions, Guide
+from fieldaid.guidance.pack import NO_GO
 from fieldaid.guidance.why import why, why_not
 from fieldaid.session import drafts
 from fieldaid.session.dialogue import CONFIRM_AT_ONCE, Effects, State, Utterance, ask_to_confirm, reduce
 from fieldaid.session.journal import Journal
-from fieldaid.session.judging import NO_GO, Judged, judge
+from fieldaid.session.judging import Judged, judge
 from fieldaid.session.marks import marks_lines
 from fieldaid.session.notices import Reminders
 from fieldaid.session.replies import (
@@ -209,7 +210,11 @@ class Session:
     def _parse(self, text: str) -> Parsed:
         if len(text) > LONGEST_LINE:
             return Parsed(text[:LONGEST_LINE], refused=(f"a line of {len(text)} characters",))
-        return self.grammar.parse(text, expecting=self.state.expecting)
+        parsed = self.grammar.parse(text, expecting=self.state.expecting)
+        if self.state.asked and self.state.question and not _says_anything(parsed):
+            # Something waits for affirm, and another question was asked after it: the bare answer may be to that one.
+            return self.grammar.parse(text, expecting=self.state.question)
+        return parsed
 
     def tick(self, at: float | None = None) -> list[Reply]:
         """Time has passed: says a standing leave-now again, unless the crew has answered "leaving".
@@ -281,7 +286,8 @@ class Session:
         judged = judge(self.guide, self.state, at)
         cannot = frozenset(name for name, one in judged.known.items() if one.value == CANNOT_TELL)
         triggers = frozenset(line.key for found in (judged.main, *judged.sections.values()) for line in found.triggers)
-        if self.state.leaving and (triggers - self._triggers or not triggers and judged.main.access != "leave now"):
+        stands = any(found.access == "leave now" for found in (judged.main, *judged.sections.values()))
+        if self.state.leaving and (triggers - self._triggers or not stands):
             self.state = replace(self.state, leaving=False)
         self._triggers = triggers
         for text in judged.main.notices:
@@ -391,6 +397,10 @@ class Session:
                 "channels_agree": main.channels_agree,
             },
         }
+
+
+def _says_anything(parsed: Parsed) -> bool:
+    return bool(parsed.readings or parsed.asks or parsed.command or parsed.answer)
 
 
 def _guidance(found: Conclusions) -> dict[str, Any]:

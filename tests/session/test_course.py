@@ -375,3 +375,37 @@ def test_a_spoken_short_roll_call_is_a_mayday_before_it_is_affirmed(shared):
     talk.say("three of us on air, crew on the roof")
     answer = talk.session.line("par of two", spoken=True, at=talk.at + 1)
     assert "Member missing: mayday first." in texts(answer)
+
+
+def leaves(answer):
+    return [one.text for one in answer.replies if one.kind == "leave"]
+
+
+@pytest.mark.parametrize("spoken", [False, True])
+def test_a_leave_is_said_again_to_a_crew_that_goes_back_up(shared, spoken):
+    """Invariant 12: a bad deck under a crew means leave; "leaving" was said by a crew that has left since."""
+    session = Session(*shared, Journal(":memory:"), as_heard=spoken)
+    session.begin()
+
+    def say(line):
+        answer = session.line(line, at=1000.0)
+        return session.line("affirm", at=1000.0) if session.state.asked else answer
+
+    assert leaves(say("crew on the roof, soft on charlie")) == ["Leave now. Soft deck, C."]
+    assert leaves(say("coming down")) == []
+    assert leaves(say("status")) == [], "the leave stands, its repeat has ended"
+    say("off the roof")
+    assert leaves(say("back on the roof")) == ["Leave now. Soft deck, C."]
+    say("leaving")
+    assert leaves(say("crew change")) == ["Leave now. Soft deck, C."]
+
+
+def test_a_bare_answer_is_understood_while_something_else_waits_for_affirm(shared):
+    session = Session(*shared, Journal(":memory:"), as_heard=True)
+    session.begin()
+    session.line("attic fire", at=1000.0)
+    asked = session.line("we're up", at=1001.0)
+    assert "Crew: ground, ladder, aerial, or roof?" in [one.text for one in asked.replies]
+    assert session.line("roof", at=1002.0).data["taken"] == {"crew.where": "roof"}
+    answer = session.line("yes, soft on bravo", at=1003.0)
+    assert answer.data["taken"] == {"fire.attic": "confirmed", "deck.B": "soft"}

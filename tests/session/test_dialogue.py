@@ -240,3 +240,79 @@ def test_a_spoken_new_job_waits_because_it_removes_dangers():
     talk.say(command="clear")
     talk.say(answer="no")
     assert talk.values == {"deck.C": "soft"}
+
+
+def test_what_is_told_with_a_spoken_new_job_belongs_to_it():
+    talk = Talk(spoken=True)
+    talk.say({"deck.C": "soft"})
+    effects = talk.say({"roof.form": "gable", "roof.framing": "rafters"}, command="clear")
+    assert texts(effects, "question") == ["Heard: new job, then roof.form gable; roof.framing rafters. Affirm?"]
+    assert talk.values == {"deck.C": "soft"}, "the old job stands until it is affirmed"
+    talk.say({"roof.form": "hip"})
+    assert any(one.starts_a_job for one in talk.state.pending), "a later fact drops no new job"
+    talk.say(answer="yes")
+    assert talk.values == {"roof.form": "gable", "roof.framing": "rafters"}
+    typed = Talk()
+    typed.say({"deck.C": "soft"})
+    typed.say({"roof.form": "gable"}, command="clear")
+    assert typed.values == {"roof.form": "gable"}
+
+
+def test_a_danger_told_with_a_spoken_new_job_counts_before_and_after_it():
+    talk = Talk(spoken=True)
+    assert talk.say({"deck.B": "soft"}, command="clear").taken == {"deck.B": "soft"}
+    talk.say(answer="yes")
+    assert talk.values == {"deck.B": "soft"}
+
+
+def test_a_taking_back_is_affirmed_by_itself():
+    """One yes must not remove a danger beside a fact that waits."""
+    talk = Talk(spoken=True)
+    talk.say({"deck.A": "soft"})
+    talk.say({"water.on_fire": "yes"})
+    talk.say({"deck.B": "soft"})
+    effects = talk.say(command="scratch that")
+    assert texts(effects, "question") == ["Heard: scratch deck.B soft. Affirm?"]
+    talk.say(answer="yes")
+    assert talk.values == {"deck.A": "soft"} and talk.state.asked
+    talk.say(command="forget", command_fact="deck.A")
+    assert all(one.takes_back or len(talk.state.asked) == 1 for one in talk.state.asked)
+
+
+def test_an_affirmed_contradiction_is_asked_and_not_passed_over():
+    talk = Talk(spoken=True)
+    talk.say({"roof.wires": ["A"]})
+    talk.say({"roof.wires": "none"})
+    effects = talk.say(answer="yes")
+    assert texts(effects, "question") == ["Roof.wires ['A'] or roof.wires none? Roof.wires ['A'] counts."]
+    assert talk.state.question == "roof.wires" and effects.asked
+
+
+def test_an_affirmed_better_deck_says_that_the_worse_one_stands():
+    talk = Talk(spoken=True)
+    talk.say({"deck.C": "soft"})
+    talk.say({"deck.C": "solid"})
+    assert texts(talk.say(answer="yes"), "note") == ["Deck.C soft stands. Say correction to change it."]
+    assert talk.values == {"deck.C": "soft"}
+
+
+def test_a_lesser_danger_is_read_back_beside_the_worse_one():
+    talk = Talk(spoken=True)
+    talk.say({"deck.unsaid": "sagging"})
+    effects = talk.say({"deck.unsaid": "soft"})
+    assert texts(effects, "note") == ["Deck.unsaid soft too. Deck.unsaid sagging counts."]
+
+
+def test_what_mayday_and_no_play_do_not_take_is_named():
+    for command in ("mayday", "no play"):
+        effects = Talk(spoken=True).say(command=command, refused=("on charlie",))
+        assert ("note", "Not taken: on charlie.") in effects.replies, command
+
+
+def test_forgetting_a_deck_without_its_place_names_what_is_told():
+    talk = Talk()
+    talk.say({"deck.B": "soft"})
+    effects = talk.say(command="forget", command_fact="deck.unsaid")
+    assert texts(effects) == ["Deck: not told.", "Told: Deck.B soft."] and talk.values == {"deck.B": "soft"}
+    talk.say(command="forget", command_fact="deck.B")
+    assert talk.values == {}
