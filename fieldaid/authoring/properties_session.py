@@ -103,13 +103,16 @@ def _something(facts: Facts, rng: random.Random) -> tuple[str, Parsed]:
     if told and rng.random() < 0.5:
         name = rng.choice(told)
         pick.append((name, rng.choice(values_of(name))))
-    kind = rng.choice(("tell", "tell", "tell", "correction", "forget", "cannot tell", "crew change", "garage"))
+    kind = rng.choice(("tell", "tell", "tell", "correction", "forget", "cannot tell", "crew change", "new job",
+                       "garage"))
     if kind == "forget" and told:
         return kind, line(command="forget", command_fact=rng.choice(told))
     if kind == "cannot tell":
         return kind, line(command="cannot tell", command_fact=rng.choice(told or names))
     if kind == "crew change":
         return kind, line(command="crew change")
+    if kind == "new job":
+        return kind, line(command="clear")
     if kind == "correction" and told:
         name = rng.choice(told)
         return kind, line((name, rng.choice(values_of(name))), command="correction")
@@ -258,8 +261,9 @@ def answers_keep_their_order(guide: Guide, seed: int, number: int) -> Iterator[F
     for told in _lines(facts, rng):
         said += _tell(session, grammar, told).replies
     danger = rng.choice(DANGERS)
-    answer = _tell(session, grammar, line(danger))
-    what = f"{danger} after {facts}"
+    beside = rng.choice((None, "status", "why", "what do you need", "marks", "say again", "quiet"))
+    answer = _tell(session, grammar, line(danger, command=beside))
+    what = f"{danger} beside {beside} after {facts}"
     leave = answer.judged.main.access == "leave now"
     yield 20, "a danger told is answered first, in one short sentence", leave and answer.replies[0].kind == "leave" \
         and len(answer.replies[0].text.split()) <= 9, f"{what}: {answer.replies[:1]}"
