@@ -73,11 +73,16 @@ def _ladders(ladders: list[dict]) -> str:
     for kind in dict.fromkeys(one["kind"] for one in good):
         those = [one for one in good if one["kind"] == kind]
         told = dict.fromkeys(one["place"] for one in those if one["place"] != "unsaid")
-        places = " and ".join(" ".join(place) for place in told)
+        places = " and ".join(map(_ladder_place, told))
         noun = {"ground": "ladder", "aerial": "aerial", "roof": "roof ladder"}[kind]
         count = f"{len(those)} {noun}s" if len(those) > 1 else noun
         text.append(f"{count} {places}".strip())
     if lost:
-        places = " and ".join(" ".join(one["place"]) for one in lost if one["place"] != "unsaid")
+        places = " and ".join(_ladder_place(one["place"]) for one in lost if one["place"] != "unsaid")
         text.append(f"ladder lost {places}".strip())
     return ", ".join(text)
+
+
+def _ladder_place(place: str) -> str:
+    """A side, or two sides as the corner between them: "B C and A" would sound like three sides."""
+    return f"{' '.join(place)} corner" if len(place) == 2 else " ".join(place)

@@ -107,6 +107,8 @@ def _verdict(main: Conclusions, said: Said, access_head: str, gate_head: str, le
     together = " ".join(one.text for one in found)
     if len(found) == 2 and words.count(together) <= LINE_WORDS:
         return [Reply(found[1].kind, together, found[0].rules + found[1].rules)]
+    if len(found) == 2 and found[0].kind == "advice":
+        found[0] = replace(found[0], kind=found[1].kind)  # the access is said first
     return found
 
 
