@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import io
 import itertools
+import math
 import random
+import re
 import xml.etree.ElementTree as ElementTree
 from dataclasses import replace
 from pathlib import Path
@@ -13,9 +15,12 @@ import pytest
 from placement_houses import random_question
 
 from fieldaid import cli
+from fieldaid.drawing import symbols
 from fieldaid.drawing.labels import overlap
+from fieldaid.drawing.plan import Plan
 from fieldaid.drawing.png import png
 from fieldaid.drawing.scene import NO_GO, Scene, Smoke
+from fieldaid.drawing.section import draw_section
 from fieldaid.drawing.shapes import LEAST_TEXT, Disc, Page, Text, text_width, wrapped
 from fieldaid.drawing.shapes import Path as Line
 from fieldaid.drawing.sheet import HEIGHT, WIDTH, sheet
@@ -312,3 +317,89 @@ def test_draw_in_a_session_and_its_journal_show_the_same(tmp_path: Path, monkeyp
     again = tmp_path / "again.svg"
     assert cli.main(["draw", str(journal), "--to", str(again), "--no-engine"]) == 0
     assert again.read_text(encoding="utf-8") == text
+
+
+@pytest.mark.parametrize("seed", range(24))
+def test_each_person_is_named_by_the_label_nearest_to_it_or_by_a_line(seed: int) -> None:
+    """A "saw" between two people would name the wrong one; no mark of a person lies on the number of a cut."""
+    shown = scene(seed)
+    best = shown.answer.best if shown.answer else None
+    if best is None or len(best.stances) < 2:
+        return
+    page = Page(WIDTH, HEIGHT, "", "")
+    plan = Plan(shown, page, (20.0, 96.0, 1060.0, 900.0))
+    plan.draw()
+    spots = {one.who.split(",")[0]: plan.at(*one.at) for one in best.stances}
+    lines = [one.points for one in page.shapes if isinstance(one, Line) and len(one.points) == 2]
+    for who, at in spots.items():
+        boxes = [one.box for one in page.texts if one.text == who]
+        if not boxes:
+            assert who in plan.labels.unplaced
+            continue
+        (box,) = boxes
+        gaps = {name: math.dist(spot, (min(max(spot[0], box[0]), box[2]), min(max(spot[1], box[1]), box[3])))
+                for name, spot in spots.items()}
+        joined = any(math.dist(line[1], at) < 0.01 for line in lines)
+        assert joined or gaps[who] == min(gaps.values()), (who, gaps)
+    discs = [one for one in page.shapes if isinstance(one, Disc) and one.radius == symbols.NUMBER]
+    assert all(math.dist(disc.at, at) > symbols.NUMBER + 8 for disc in discs for at in spots.values())
+
+
+@pytest.mark.parametrize("number", range(8))
+def test_no_line_of_the_section_strikes_its_words(number: int) -> None:
+    """Words lie on white grounds, and the lines of ceiling and depth are drawn before them."""
+    file = sorted(EXAMPLES.glob("*.yaml"))[number]
+    read = draw_file.read(file)
+    asked = draw_file.asked(read)
+    if asked is None or asked[1].best is None or asked[0].roof.face(asked[1].best.face).pitch == 0:
+        return
+    page = Page(WIDTH, HEIGHT, "", "")
+    draw_section(page, (1085.0, 700.0, 1580.0, 900.0), asked[0], asked[1].best)
+    assert covered(page) == [] and inside(page) == []
+    for word in page.texts[1:]:
+        after = page.shapes[page.shapes.index(word) + 1:]
+        left, top, right, bottom = word.box
+        for one in after:
+            if isinstance(one, Line) and not one.closed:
+                (x0, y0), (x1, y1) = one.points[0], one.points[-1]
+                inner = [(x0 + (x1 - x0) * n / 50, y0 + (y1 - y0) * n / 50) for n in range(51)]
+                assert not any(left < x < right and top < y < bottom for x, y in inner), word.text
+
+
+def test_what_is_told_and_has_no_place_and_what_is_drawn_untold_are_said() -> None:
+    """Panels are live always and a skylight is a fall hole [P18]: neither may fall silent on the sheet."""
+    from fieldaid.facts.situation import Situation
+    from fieldaid.guidance.guide import Guide
+    from fieldaid.guidance.pack import load_pack
+
+    told = {"roof.form": "gable", "deck.C": "soft", "roof.solar": ["A"], "roof.skylight": ["C", "unsaid"],
+            "roof.wires": "none", "roof.load": "tank"}
+    with Guide(load_pack(Path("rules/house").resolve()), engine=False) as guide:
+        found = scene_of(Situation.of(told), guide.evaluate(Situation.of(told)))
+        assert found.not_drawn == ("panels A", "skylights C, place not told", "roof load tank")
+        assert found.notes == ("The ridge is drawn from B to D: its direction is not told.",)
+        assert found.why == ("Soft deck, C",)
+        words = " ".join(one.text for one in sheet(found).texts)
+        assert "Told, not drawn panels A; skylights C, place not told; roof load tank." in words
+        ridge = Situation.of({**told, "roof.ridge_runs": "A-C"})
+        assert scene_of(ridge, guide.evaluate(ridge)).notes == ()
+
+
+def test_high_on_a_gambrel_is_on_the_upper_face() -> None:
+    gambrel = build("gambrel", 40 * FOOT, 28 * FOOT, 20 / 12, ridge_runs="B-D", spacing_m=0.6)
+    shown = Scene("barn", "no bar reported", "no hold reported", roof=gambrel, to_scale=False, rough_face="A")
+    page = Page(WIDTH, HEIGHT, "", "")
+    plan = Plan(shown, page, (20.0, 96.0, 1060.0, 900.0))
+    plan.draw()
+    label = next(one for one in page.texts if one.text.startswith("this face, high"))
+    (curb,) = {plan.at(*line.plan.coords[0])[1] for line in gambrel.lines if line.kind == "curb"
+               and plan.at(*line.plan.coords[0])[1] > plan.at(0, 14 * FOOT)[1]}
+    assert label.box[3] < curb
+
+
+@pytest.mark.parametrize("seed", range(24))
+def test_the_section_and_the_words_tell_one_depth_of_the_ceiling(seed: int) -> None:
+    words = [one.text for one in sheet(scene(seed)).texts]
+    (depth,) = [one for one in words if re.fullmatch(r"about \d+ ft", one)] or [""]
+    beside = " ".join(words)
+    assert not depth or f"{depth} below the opening" in beside

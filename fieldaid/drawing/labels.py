@@ -42,11 +42,13 @@ class Labels:
         return inside and not any(overlap(box, other) for other in self.taken)
 
     def put(
-        self, page: Page, text: str, at: Spot, size: float = LEAST_TEXT, bold: bool = False, first: float = 0.0
+        self, page: Page, text: str, at: Spot, size: float = LEAST_TEXT, bold: bool = False, first: float = 0.0,
+        others: tuple[Spot, ...] = (),
     ) -> bool:
         """Writes `text` as near to `at` as there is room, `first` the distance to begin with; whether there was room.
 
-        Lines are parted by a newline. Text lies on a white ground, so that lines under it do not cross it.
+        Lines are parted by a newline. Text lies on a white ground, so that lines under it do not cross it. Nearer to
+        one of `others`, marks of the same kind, it would name that one: such a place is taken only with a line to `at`.
         """
         lines = text.split("\n")
         width = max(Text((0, 0), line, size, bold=bold).width for line in lines)
@@ -59,6 +61,9 @@ class Labels:
                 y = at[1] + math.sin(angle) * (reach + height / 2 * abs(math.sin(angle)))
                 box = (x - width / 2 - _PAD, y - height / 2 - _PAD / 2, x + width / 2 + _PAD, y + height / 2 + _PAD / 2)
                 if not self.is_free(box):
+                    continue
+                strays = any(math.dist(_edge(box, one), one) < math.dist(_edge(box, at), at) + _PAD for one in others)
+                if strays and reach <= first + _NEAR:
                     continue
                 if reach > first + _NEAR:
                     page.add(Path((_edge(box, at), at), 1.5))

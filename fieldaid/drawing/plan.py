@@ -44,7 +44,7 @@ class Plan:
     area: Box
     labels: Labels = field(init=False)
     used: dict[str, str] = field(default_factory=dict)
-    waiting: list[tuple[str, Spot, bool, float, bool]] = field(default_factory=list)
+    waiting: list[tuple[str, Spot, bool, float, bool, tuple[Spot, ...]]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.labels = Labels(self.area)
@@ -86,7 +86,8 @@ class Plan:
         (x0, y1), (x1, y0) = self.at(*self.roof.outline.bounds[:2]), self.at(*self.roof.outline.bounds[2:])
         roof = (x0 - 4, y0 - 4, x1 + 4, y1 + 4)
         people = {one.who.split(",")[0] for one in opening.stances} if opening is not None else set()
-        for text, at, bold, first, outside in sorted(self.waiting, key=lambda one: (not one[4], one[0] not in people)):
+        order = sorted(self.waiting, key=lambda one: (not one[4], one[0] not in people))
+        for text, at, bold, first, outside, others in order:
             if outside:
                 self.labels.taken.append(roof)
                 placed = self.labels.put(self.page, text, at, bold=bold, first=first)
@@ -94,11 +95,13 @@ class Plan:
                 if placed:
                     continue
                 self.labels.unplaced.pop()
-            self.labels.put(self.page, text, at, bold=bold, first=first)
+            self.labels.put(self.page, text, at, bold=bold, first=first, others=others)
 
-    def _label(self, text: str, at: Spot, *, bold: bool = False, first: float = 0.0, outside: bool = False) -> None:
-        """Asks for a label near `at`; `outside` keeps it off the roof where there is room for that."""
-        self.waiting.append((text, at, bold, first, outside))
+    def _label(self, text: str, at: Spot, *, bold: bool = False, first: float = 0.0, outside: bool = False,
+               others: tuple[Spot, ...] = ()) -> None:
+        """Asks for a label near `at`; `outside` keeps it off the roof where there is room for that. `others`: the
+        marks that it must not seem to name."""
+        self.waiting.append((text, at, bold, first, outside, others))
 
     def say(self, mark: str, words: str) -> None:
         """Notes that the legend explains `mark`."""
@@ -222,10 +225,12 @@ class Plan:
         return best
 
     def _rough_face(self) -> None:
-        face = next((face for face in self.roof.faces if face.side == self.scene.rough_face), None)
-        if face is None:
+        faces = [face for face in self.roof.faces if face.side == self.scene.rough_face]
+        if not faces:
             return
-        high = max(face.plan.exterior.coords, key=lambda point: face.height(*point))
+        # A gambrel or a mansard has two faces on a side: "high" is on the upper one.
+        face, high = max(((face, point) for face in faces for point in face.plan.exterior.coords),
+                         key=lambda one: one[0].height(*one[1]))
         spot = face.plan.representative_point()
         toward = LineString([(spot.x, spot.y), high]).interpolate(0.3, normalized=True)
         self._label("this face, high: by its side alone, not measured", self.at(toward.x, toward.y), bold=True)
@@ -319,7 +324,8 @@ class Plan:
                     Path(((centre[0] - 30, centre[1] + 30), (centre[0] + 30, centre[1] - 30)), 4.0),
                 )
                 self.say("lost ladder", "ladder that is not usable")
-            self._label(way.name, (at[0] + out[0] * 60, at[1] + out[1] * 60), first=6, outside=True)
+            name = way.name if way.usable else f"{way.name}, not usable"
+            self._label(name, (at[0] + out[0] * 60, at[1] + out[1] * 60), first=6, outside=True)
 
     def _outward(self, ends: tuple[Spot, Spot]) -> Spot:
         """The way out of the house at a ladder, on the page: square to its side, slanting at a corner."""
@@ -348,8 +354,9 @@ class Plan:
             self.page.add(*symbols.person(at))
             self.labels.mark(at, 14)
             self.say("person", "where each ends before it is opened")
-        for one in best.stances:
-            self._label(one.who.split(",")[0], self.at(*one.at), first=16)
+        spots = [self.at(*one.at) for one in best.stances]
+        for one, at in zip(best.stances, spots, strict=True):
+            self._label(one.who.split(",")[0], at, first=16, others=tuple(spot for spot in spots if spot != at))
 
     # -- around it ---------------------------------------------------------------------------------------------------
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from shapely.geometry import LineString
+from shapely.geometry import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
 from fieldaid.drawing import symbols
@@ -29,7 +29,10 @@ def draw_cuts(plan: Plan, best: Opening, shape: BaseGeometry) -> None:
         spot = line.interpolate(0.5, normalized=True)
         at: Spot | None = _beside(plan, line, (spot.x - middle.x, spot.y - middle.y), best)
         if cut in upright:
-            at = _on_kerf(plan, line, upright.index(cut) % 2 == 0)
+            at = _on_kerf(plan, line, upright.index(cut) % 2 == 0, best)
+        if at is not None and line.distance(Point(at)) > 2 * symbols.NUMBER:
+            near = line.interpolate(line.project(Point(at)))
+            plan.page.add(Path((at, (near.x, near.y)), 1.5))
         if at is not None:
             plan.page.add(*symbols.number(at, str(cut.number)))
             plan.labels.mark(at, symbols.NUMBER)
@@ -38,15 +41,22 @@ def draw_cuts(plan: Plan, best: Opening, shape: BaseGeometry) -> None:
         plan.say("number", "order of the cuts")
 
 
-def _on_kerf(plan: Plan, line: LineString, high: bool) -> Spot | None:
+def _on_kerf(plan: Plan, line: LineString, high: bool, best: Opening) -> Spot | None:
     """Where the number of a kerf between two others goes: on the kerf itself, near one end; None without room."""
     (x0, y0), (x1, y1) = sorted([line.coords[0], line.coords[-1]], key=lambda point: (point[1], point[0]))
-    reach = symbols.NUMBER
-    for share in (0.2, 0.8) if high else (0.8, 0.2):
+    for share in (0.2, 0.8, 0.5) if high else (0.8, 0.2, 0.5):
         at = (x0 + (x1 - x0) * share, y0 + (y1 - y0) * share)
-        if plan.labels.is_free((at[0] - reach, at[1] - reach, at[0] + reach, at[1] + reach)):
+        if _is_clear(plan, at, best):
             return at
     return None
+
+
+def _is_clear(plan: Plan, at: Spot, best: Opening) -> bool:
+    """Whether a number at a spot covers neither another mark nor somebody who stands there."""
+    reach = symbols.NUMBER
+    people = (plan.at(*one.at) for one in best.stances)
+    return (plan.labels.is_free((at[0] - reach, at[1] - reach, at[0] + reach, at[1] + reach))
+            and all(math.dist(at, one) > reach + 15 for one in people))
 
 
 def _beside(plan: Plan, line: LineString, out: Spot, best: Opening) -> Spot:
@@ -55,15 +65,13 @@ def _beside(plan: Plan, line: LineString, out: Spot, best: Opening) -> Spot:
     long = math.hypot(x1 - x0, y1 - y0) or 1.0
     square = (-(y1 - y0) / long, (x1 - x0) / long)
     sign = 1.0 if square[0] * out[0] + square[1] * out[1] >= 0 else -1.0
-    people = [plan.at(*one.at) for one in best.stances]
     reach = symbols.NUMBER
     first = None
-    for away in (reach + 7, -(reach + 7), reach + 24):
-        for share in (0.5, 0.3, 0.7, 0.1, 0.9):
+    for away in (reach + 7, -(reach + 7), reach + 24, -(reach + 24), reach + 40):
+        for share in (0.5, 0.3, 0.7, 0.1, 0.9, 0.0, 1.0):
             spot = (x0 + (x1 - x0) * share, y0 + (y1 - y0) * share)
             at = (spot[0] + sign * square[0] * away, spot[1] + sign * square[1] * away)
             first = first or at
-            box = (at[0] - reach, at[1] - reach, at[0] + reach, at[1] + reach)
-            if plan.labels.is_free(box) and all(math.dist(at, one) > reach + 15 for one in people):
+            if _is_clear(plan, at, best):
                 return at
     return first or out

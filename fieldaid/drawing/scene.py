@@ -32,7 +32,7 @@ class Scene:
     decks : (place, what is wrong with it); solid deck is not drawn: it clears nothing
     sections : (name, access) of other parts of the house
     rough_face : the face that guidance names where nothing was worked out, "" for none
-    not_told : what is not told, in words
+    not_told : what is not told, in words; not_drawn : what is told and has no place on the plan
     """
 
     title: str
@@ -56,6 +56,7 @@ class Scene:
     sections: tuple[tuple[str, str], ...] = ()
     rough_face: str = ""
     not_told: tuple[str, ...] = ()
+    not_drawn: tuple[str, ...] = ()
     notes: tuple[str, ...] = field(default=())
 
     @property

@@ -39,10 +39,10 @@ def draw_section(page: Page, area: Box, question: Question, opening: Opening) ->
     top = max(height for _, height in profile)
     left, upper, right, lower = area
     wall = 1.2
-    room = (right - left - 60, lower - upper - 84)
+    room = (right - left - 60, lower - upper - 112)
     scale = min(room[0] / line.length, room[1] / (top + wall))
     x0 = (left + right) / 2 - line.length * scale / 2
-    base = upper + 40 + top * scale
+    base = upper + 68 + top * scale
 
     def at(along: float, height: float) -> tuple[float, float]:
         return x0 + along * scale, base - height * scale
@@ -63,14 +63,19 @@ def draw_section(page: Page, area: Box, question: Question, opening: Opening) ->
     for point in profile[::2]:
         labels.mark(at(*point), 5.0)
     mid = at((start + stop) / 2, (h0 + h1) / 2)
-    labels.put(page, "opening", mid, bold=True, first=14)
+    depth = (h0 + h1) / 2
     if question.ceiling == "flat":
         page.add(Path((at(0.0, 0.0), at(line.length, 0.0)), 3.0, dash=(14.0, 5.0)))
-        depth = (h0 + h1) / 2
         page.add(Path((mid, at((start + stop) / 2, 0.0)), 2.0, dash=(4.0, 4.0)))
+        for n in range(_STEPS // 2 + 1):
+            labels.mark(at(line.length * 2 * n / _STEPS, 0.0), 4.0)
+            labels.mark(at((start + stop) / 2, depth * 2 * n / _STEPS), 3.0)
+    labels.put(page, "opening", mid, bold=True, first=14)
+    if question.ceiling == "flat":
         labels.put(page, "flat ceiling", at(line.length * 0.25, 0.0), first=14)
-        if depth / FOOT > 0.5:
-            labels.put(page, f"about {depth / FOOT:.0f} ft", at((start + stop) / 2, depth / 2), first=0)
+        deep = face.height(middle.x, middle.y) / FOOT    # where the words beside the plan measure it
+        if deep > 0.5:
+            labels.put(page, f"about {deep:.0f} ft", at((start + stop) / 2, depth / 2), first=8)
     else:
         labels.put(
             page,

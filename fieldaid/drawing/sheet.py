@@ -189,8 +189,10 @@ def _blocks(scene: Scene, unplaced: list[str]) -> list[tuple[str, Sequence[str]]
         found.append((f"Gate: {scene.gate}", [f"{one}." for one in scene.why]))
     if scene.sections:
         found.append(("Other parts", [f"{name}: {access}; its shape is not told." for name, access in scene.sections]))
+    found.append(("Told, not drawn", [f"{'; '.join(scene.not_drawn)}."] if scene.not_drawn else []))
+    found.append(("Drawn, not told", list(scene.notes)))
     found.append(("Not told", [", ".join(scene.not_told) + "."] if scene.not_told else []))
-    found.append(("Also", [*unplaced, *scene.notes]))
+    found.append(("Also", unplaced))
     return found
 
 

@@ -19,6 +19,7 @@ from fieldaid.facts.situation import Situation
 from fieldaid.facts.vocabulary import SIDES, VENTS, fact
 from fieldaid.grammar import Reading
 from fieldaid.guidance.guide import Conclusions, Guide
+from fieldaid.guidance.outcome import Line
 from fieldaid.guidance.pack import load_pack
 from fieldaid.session.journal import read_only
 from fieldaid.session.judging import judge
@@ -35,6 +36,8 @@ if TYPE_CHECKING:
 EXAMPLES = Path(__file__).resolve().parent / "draw_examples"
 # For a sketch of a roof whose measures are not told; the sheet says that it is not to scale.
 _SKETCH = {"roof.length_ft": 40, "roof.width_ft": 28, "roof.pitch": 6, "roof.spacing_in": 24, "roof.ridge_runs": "B-D"}
+_STANDING = ("roof.solar", "roof.wires", "roof.skylight", "roof.dormers", "roof.load", "building.additions")
+"""What stands on the roof or beside it. A fact names its side at most, so that it cannot be drawn in its place."""
 _MEASURES = ("roof.length_ft", "roof.width_ft", "roof.pitch", "roof.spacing_in")
 
 
@@ -66,7 +69,7 @@ def scene_of(
             ways = ways_of(roof, [one for one in told["crew.ladders"] if one["place"] != "unsaid"], told)
     side = told.get("fire.side", "")
     face = found.slope if found.slope in SIDES else None
-    lines = [*found.triggers, *found.access_says] if no_go else found.gate_says
+    lines = _why(found) if no_go else found.gate_says
     return Scene(
         title=title or _title(told),
         access=found.access,
@@ -89,6 +92,8 @@ def scene_of(
         ),
         sections=tuple((sections or {}).items()),
         rough_face=face if face and not no_go else "",
+        not_drawn=() if asked is not None else _not_drawn(told, no_go),
+        notes=() if asked is not None else _assumed(told),
         not_told=tuple(
             word
             for word in _not_told(situation, found)
@@ -96,6 +101,39 @@ def scene_of(
             if asked is None or word != fact("roof.skylight").called
         ),
     )
+
+
+def _why(found: Conclusions) -> list[Line]:
+    """What bars the roof, the dangers first. "Danger reported" says nothing beside them, and what is only not told
+    stands under "Not told" where there is another reason."""
+    says = [line for line in found.access_says if not (found.triggers and "trigger" in line.about)]
+    told = [line for line in says if line.need is None]
+    return [*found.triggers, *(told if found.triggers or told else says)]
+
+
+def _not_drawn(told: Mapping[str, Any], no_go: bool) -> tuple[str, ...]:
+    """What was told to stand on the roof and is on no plan; without a no-go the sides of panels and wires are crossed
+    out there."""
+    found = []
+    drawn = () if no_go else ("roof.solar", "roof.wires")
+    for name in _STANDING:
+        value = told.get(name, "none")
+        places = value if isinstance(value, list) else [value]
+        if value == "none" or name in drawn and all(place in SIDES for place in places):
+            continue
+        words = ", ".join("place not told" if place == "unsaid" else str(place) for place in places)
+        found.append(f"{fact(name).called} {words}")
+    return tuple(found)
+
+
+def _assumed(told: Mapping[str, Any]) -> tuple[str, ...]:
+    """What a sketch shows although nobody told it."""
+    form = told.get("roof.form")
+    if form == "shed":
+        return ("The high edge is drawn on C: which side is high is not told.",)
+    if form is None or form in ("flat", "pyramid") or "roof.ridge_runs" in told:
+        return ()
+    return ("The ridge is drawn from B to D: its direction is not told.",)
 
 
 def _agreed(question: Question | None, answer: Answer, found: Conclusions) -> Answer:
