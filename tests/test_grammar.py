@@ -299,6 +299,7 @@ def test_each_template_says_its_own_facts(grammar):
     ("roof.framing@garage", "trusses", {"roof.framing@garage": "trusses"}),
     ("crew.air", "half", {"crew.air": {"fraction": 0.5}}), ("wind.from", "from the west", {"wind.from": "west"}),
     ("crew.ladders", "alpha", {"crew.ladders": [{"place": "A", "kind": "ground", "usable": "yes"}]}),
+    ("smoke.gable.volume", "light", {"smoke.gable.volume": "light"}),
     ("fire.top_floor", "top floor", {"fire.top_floor": "confirmed"}),
     ("fire.top_floor", "floor below", {"fire.lower_floor": "confirmed"}),
     ("water.on_fire", "yes", {"water.on_fire": "yes"}), ("roof.pitch", "wind from the west", {"wind.from": "west"})])
@@ -351,6 +352,11 @@ def test_good_news_of_an_exercise_does_not_pass_as_real_in_the_line_that_ends_it
     parsed = grammar.parse("exercise, crew on the ladder, soft on bravo, no play, member hurt")
     assert parsed.command == "no play" and parsed.facts == {"deck.B": "soft", "crew.hurt": "yes"}
     assert parsed.refused == ("crew on the ladder",)
+
+
+def test_a_question_about_smoke_knows_the_vent_that_was_said(grammar):
+    """So that "light" is an answer."""
+    assert [ask.fact for ask in grammar.parse("smoke from the gable vent on bravo").asks] == ["smoke.gable.B.volume"]
 
 
 def test_part_of_a_line_can_be_taken_and_part_asked(grammar):

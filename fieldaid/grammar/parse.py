@@ -19,7 +19,7 @@ from fieldaid.grammar.merge import merge
 from fieldaid.grammar.model import Ask, Parsed, Reading
 from fieldaid.grammar.moods import Mood, moods
 from fieldaid.grammar.network import Walk
-from fieldaid.grammar.outputs import Output, as_kind, base_of, tellings
+from fieldaid.grammar.outputs import Output, as_kind, base_of, fill, tellings
 from fieldaid.grammar.tokens import Sentence, sentences_of
 
 URGENT = ("mayday", "no play")
@@ -68,7 +68,8 @@ class Parser:
             state.refused = [line.strip()]
             readings = []
         named = {self.asking.topic(one.name) for one in readings}
-        asks = [one for one in dict.fromkeys([*state.asks, *asks]) if self.asking.topic(one.fact) not in named]
+        asks = [one for one in {one.text: one for one in reversed([*state.asks, *asks])}.values()
+                if self.asking.topic(one.fact) not in named][::-1]
         command, command_fact = _first(state.commands)
         if command == "cannot tell" and command_fact is None:
             if readings:
@@ -183,7 +184,7 @@ class Parser:
             if item.kind == "facts":
                 state.asks += [self.asking.about(name) for name, _ in self._tellings(item.found[0])[:1]]
             elif item.kind == "ask":
-                state.asks.append(self.asking.about(extra["asks"]))
+                state.asks.append(self._question(item))
             elif item.kind == "left over":
                 state.asks += self.asking.unfinished(walk, item.start, item.end)
         state.refused.append(_text(state.line, row, said[0].start, said[-1].end))
@@ -198,7 +199,7 @@ class Parser:
         elif item.kind == "answer":
             state.answer = extra["answer"]
         elif item.kind == "ask":
-            state.asks.append(self.asking.about(extra["asks"]))
+            state.asks.append(self._question(item))
         elif item.kind == "facts":
             words = _text(state.line, row, item.start, item.end)
             told = self._tellings(item.found[0])
@@ -232,6 +233,13 @@ class Parser:
             state.refused += [one.words for one in state.readings if fact(one.name).is_loosening(one.value)]
             state.readings = [one for one in state.readings if not fact(one.name).is_loosening(one.value)]
         state.commands.append((command, self.values.env(slots).get(named[1:-1], named) if named else None))
+
+    def _question(self, item: Item) -> Ask:
+        """What an item asks; of a place that was said, the fact of that place."""
+        output, slots = item.found[0]
+        name = str(fill(output.extra["asks"], self.values.env(slots)))
+        ask = self.asking.about(name)
+        return replace(ask, fact=name) if name in FACTS else ask
 
     def _tellings(self, found: tuple[Output, tuple]) -> list[tuple[str, Any]]:
         output, slots = found

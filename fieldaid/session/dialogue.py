@@ -146,7 +146,8 @@ def _together(first: Effects, then: Effects) -> Effects:
 
 
 def _not_taken(parsed: Parsed) -> tuple[str, str]:
-    return "note", f"Not taken: {short('; '.join(parsed.refused))}."
+    words = "".join(one if one.isprintable() else " " for one in "; ".join(parsed.refused))
+    return "note", f"Not taken: {short(' '.join(words.split()))}."
 
 
 def _done(state: State, n: int) -> tuple[int, ...]:
@@ -184,7 +185,9 @@ def _facts(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effect
     if parsed.refused and understood:
         replies.append(_not_taken(parsed))
     if not understood:
-        replies.append(("question", "Not understood. Nothing taken. Say again?"))
+        unread = [one for one in parsed.refused if one not in parsed.line]    # what was never read at all
+        replies.append(("question", f"Not taken: {unread[0]}. Shorter lines?" if unread else
+                        "Not understood. Nothing taken. Say again?"))
     asked = bool(waiting or parsed.asks or said.guesses or refused)
     return state, Effects({one.name: _now(state, one, said) for one in taken if one.name not in refused},
                           tuple(replies), understood=understood, asked=asked)

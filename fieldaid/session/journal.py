@@ -26,6 +26,7 @@ CREATE TABLE IF NOT EXISTS events (
     at REAL NOT NULL, kind TEXT NOT NULL, body TEXT NOT NULL);
 CREATE INDEX IF NOT EXISTS events_of_session ON events(session, seq);
 """
+_OWN = frozenset(("about", "sessions", "events", "sqlite_sequence"))
 
 
 @dataclass(frozen=True)
@@ -69,12 +70,22 @@ class Journal:
             if path != ":memory:":
                 Path(path).parent.mkdir(parents=True, exist_ok=True)
             self._db = sqlite3.connect(str(path), timeout=5.0, isolation_level=None, check_same_thread=False)
+            self._check_own()
             self._db.execute("PRAGMA journal_mode=WAL")
             self._db.execute("PRAGMA synchronous=FULL")
             self._db.executescript(_TABLES)
             self._check_format()
         except (sqlite3.Error, OSError) as error:
             raise self._error("the journal cannot be opened", error) from error
+
+    def _check_own(self) -> None:
+        """Before anything is written: a database of another program is left as it is."""
+        rows = self._db.execute("SELECT name FROM sqlite_master WHERE type = 'table'").fetchall()
+        others = sorted({str(name) for (name,) in rows} - _OWN)
+        if others:
+            raise JournalError("the file is a database of another program", where=str(self.path),
+                               why=f"it holds the table {others[0]}, which no journal has",
+                               next_step="name another file with --journal")
 
     def _check_format(self) -> None:
         row = self._db.execute("SELECT value FROM about WHERE key = 'format'").fetchone()

@@ -316,3 +316,13 @@ def test_forgetting_a_deck_without_its_place_names_what_is_told():
     assert texts(effects) == ["Deck: not told.", "Told: Deck.B soft."] and talk.values == {"deck.B": "soft"}
     talk.say(command="forget", command_fact="deck.B")
     assert talk.values == {}
+
+
+def test_a_line_that_was_never_read_is_said_to_be_too_long():
+    effects = Talk().say(refused=("a line of 4800 characters",))
+    assert texts(effects) == ["Not taken: a line of 4800 characters. Shorter lines?"]
+
+
+def test_what_was_not_taken_is_named_without_control_characters():
+    effects = Talk().say({"deck.C": "soft"}, refused=("foo\x1b[2J\u202ebar",))
+    assert texts(effects, "note") == ["Not taken: foo [2J bar."]

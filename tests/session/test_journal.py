@@ -90,3 +90,13 @@ def test_an_event_that_cannot_be_written_is_an_error_not_a_loss(tmp_path):
     other.commit()
     with pytest.raises(JournalError, match="cannot be written"):
         journal.append(2.0, "line", {"n": 2})
+
+
+def test_a_database_of_another_program_is_refused_and_left_as_it_is(tmp_path):
+    path = tmp_path / "recipes.db"
+    with sqlite3.connect(path) as other:
+        other.execute("CREATE TABLE recipes (name TEXT)")
+    before = path.read_bytes()
+    with pytest.raises(JournalError, match=r"database of another program.*recipes"):
+        Journal(path)
+    assert path.read_bytes() == before
