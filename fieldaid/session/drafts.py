@@ -141,7 +141,7 @@ def _dangers(judged: Judged) -> list[str]:
     main = judged.main
     lines = [line.text for line in main.triggers]
     if not main.triggers and main.access_reason in ("hazard", "ordered"):
-        lines += [line.text for line in main.access_says]
+        lines += [line.text for line in main.access_says if line.need is None]    # what is not told is no danger
     lines += [line.text for line in main.stops]
     lines += [f"{name.replace('_', ' ')} {line.text[:1].lower()}{line.text[1:]}"
               for name, found in judged.sections.items() for line in found.triggers]

@@ -409,3 +409,13 @@ def test_a_bare_answer_is_understood_while_something_else_waits_for_affirm(share
     assert session.line("roof", at=1002.0).data["taken"] == {"crew.where": "roof"}
     answer = session.line("yes, soft on bravo", at=1003.0)
     assert answer.data["taken"] == {"fire.attic": "confirmed", "deck.B": "soft"}
+
+
+def test_an_urgent_call_names_dangers_and_not_what_is_not_told(shared):
+    """What is sent at once are the dangers [R17]."""
+    session = Session(*shared, Journal(":memory:"))
+    session.begin()
+    session.line("crew on the ground, frost on the roof, wires on alpha", at=1000.0)
+    said = [one.text for one in session.line("urgent call", at=1001.0).replies]
+    assert "Urgent, roof: frost on the roof, wires in reach." in said
+    assert not any("ttic not told" in line or "masks not told" in line for line in said), said
