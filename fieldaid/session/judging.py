@@ -93,7 +93,8 @@ def _section(guide: Advises, state: State, picture: Picture, name: str, at: floa
 
 def stricter(a: Conclusions, b: Conclusions) -> Conclusions:
     """`a`, with the stricter access and gate of the two, every danger of both, and only the placement and advice that
-    both allow. One of them is barred where the result is, and advises then nothing about an opening."""
+    both allow, or that is about the stricter access. One of them is barred where the result is, and advises then
+    nothing about an opening."""
     access = a if ACCESS.index(a.access) <= ACCESS.index(b.access) else b
     gate = a if GATE.index(a.gate) <= GATE.index(b.gate) else b
     merged = replace(
@@ -102,7 +103,9 @@ def stricter(a: Conclusions, b: Conclusions) -> Conclusions:
         access_says=access.access_says, gate=gate.gate, gate_rules=gate.gate_rules, gate_says=gate.gate_says,
         triggers=_union(a.triggers, b.triggers), stops=_union(a.stops, b.stops),
         cautions=_union(a.cautions, b.cautions),
-        advice=tuple(line for line in a.advice if line.key in {other.key for other in b.advice}),
+        advice=tuple(line for line in access.advice
+                     if "access" in line.about or line.key in {other.key for other in a.advice}
+                     and line.key in {other.key for other in b.advice}),
         channels_agree=None if a.channels_agree is None or b.channels_agree is None
         else a.channels_agree and b.channels_agree,
     )

@@ -69,7 +69,9 @@ def guidance_replies(judged: Judged, said: Said, *, leaving: bool, took: bool) -
     `leaving`: the crew has answered "leaving". `took`: the utterance changed the picture, so a need may be named.
     """
     main = judged.main
-    access_head, gate_head = _access_head(main), _gate_head(main)
+    where = judged.known.get("crew.where")
+    access_head = _access_head(main, on_the_roof=where is not None and where.value == "roof")
+    gate_head = _gate_head(main)
     if main.access_reason == "not told" and not judged.known and not said.access:
         access_head = ""  # before anything was told there is nothing to conclude from
     replies = _verdict(main, said, access_head, gate_head, leaving)
@@ -112,8 +114,11 @@ def _verdict(main: Conclusions, said: Said, access_head: str, gate_head: str, le
     return found
 
 
-def _access_head(main: Conclusions) -> str:
-    return f"{main.access}: not told" if main.access_reason == "not told" else access_text(main)
+def _access_head(main: Conclusions, on_the_roof: bool) -> str:
+    """A bar that stands only for want of facts has one head, and another for a crew that went up all the same."""
+    if main.access_reason != "not told":
+        return access_text(main)
+    return f"{main.access}: not told{', crew on the roof' if on_the_roof else ''}"
 
 
 def _gate_head(main: Conclusions) -> str:

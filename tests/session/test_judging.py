@@ -11,9 +11,11 @@ import house
 import pytest
 
 from fieldaid.authoring.situations import GOOD
+from fieldaid.facts import Picture, Telling
 from fieldaid.facts.situation import Situation
 from fieldaid.guidance.guide import Conclusions, Guide
-from fieldaid.session.judging import stricter
+from fieldaid.session.dialogue import Pending, State
+from fieldaid.session.judging import judge, stricter
 
 
 @pytest.fixture(scope="module")
@@ -46,3 +48,11 @@ def test_two_different_faces_leave_none(guide: Guide) -> None:
     assert one.slope != other.slope
     merged = stricter(one, other)
     assert merged.slope is None and merged.place is None and _places(merged) == []
+
+
+def test_what_is_said_of_a_leave_is_said_when_only_the_waiting_word_brings_it(guide):
+    waiting = Pending("attic fire", (Telling(99, "fire.attic", "confirmed"),))
+    picture = Picture().tell(Telling(1, "roof.framing", "trusses"))
+    before, after = (judge(guide, State(picture=picture, pending=waits), 0).main for waits in ((), (waiting,)))
+    assert after.access == "leave now" and before.access == "stay off"
+    assert {line.rules for line in after.advice} - {line.rules for line in before.advice} == {("WHERE-110",)}

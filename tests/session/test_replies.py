@@ -201,3 +201,12 @@ def test_a_section_barred_like_the_main_roof_is_said_when_the_main_roof_is_not_b
     lines, said = replies(guide, {**facts, "fire.attic": "not seen"}, said)
     assert "Garage: stay off: attic not told." in [line.text for line in lines]
     assert not [line for line in replies(guide, {**facts, "fire.attic": "not seen"}, said)[0] if "arage" in line.text]
+
+
+def test_a_crew_that_goes_up_under_a_bar_hears_it_again(guide):
+    facts = {name: value for name, value in GOOD.items() if name not in ("fire.attic", "crew.where")}
+    _, said = replies(guide, {**facts, "crew.where": "ground"})
+    lines, said = replies(guide, {**facts, "crew.where": "roof"}, said)
+    assert "Stay off: attic not told." in [line.text for line in lines]
+    lines, _ = replies(guide, {**facts, "crew.where": "roof", "light": "day"}, said)
+    assert "Stay off: attic not told." not in [line.text for line in lines]
