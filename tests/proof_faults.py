@@ -15,7 +15,7 @@ from fieldaid.facts.picture import Picture
 from fieldaid.guidance import reference
 from fieldaid.guidance.conditions import All, AnyOf, Condition
 from fieldaid.guidance.pack import Pack, Rule
-from fieldaid.session import dialogue, session
+from fieldaid.session import dialogue, dialogue_facts, session
 
 Spoil = Callable[[Pack, pytest.MonkeyPatch], Pack]
 
@@ -148,6 +148,6 @@ FAULTS: dict[int, Fault] = {
     30: Fault("an exercise fact is dropped", command("exercise"), talks=True),
     31: Fault("the main roof's good news counts everywhere",
               planted(Picture, "situation", _good_news_everywhere), talks=True),
-    32: Fault("spoken good news counts at once", planted(dialogue, "_loosens", lambda reading: False), talks=True),
+    32: Fault("spoken good news counts at once", planted(dialogue_facts, "loosens", lambda reading: False), talks=True),
     33: Fault("a vented roof is cut again", without("GATE-010"), ("fire.stage",)),
 }

@@ -19,7 +19,8 @@ from fieldaid.facts.vocabulary import FACTS
 from fieldaid.grammar.model import Parsed, Reading
 from fieldaid.guidance.guide import Guide
 from fieldaid.guidance.pack import ACCESS, GATE
-from fieldaid.session.dialogue import State, Utterance, reduce
+from fieldaid.session.dialogue import reduce
+from fieldaid.session.dialogue_state import State, Utterance
 from fieldaid.session.journal import Journal
 from fieldaid.session.judging import judge
 from fieldaid.session.session import Answer, Session

@@ -33,7 +33,7 @@ from fieldaid.guidance.pack import Pack, load_pack
 JOB, TALK_JOB = "fieldaid.authoring.prove_job:situations", "fieldaid.authoring.prove_job:talks"
 CHUNK, TALK_CHUNK = 250, 50
 # What a proof speaks of besides the pack: a change in any of these makes a kept proof one of other code.
-PROVED_CODE = ("facts", "workings", "guidance", "session/dialogue.py", "session/judging.py", "session/replies.py",
+PROVED_CODE = ("facts", "workings", "guidance", "session/dialogue*.py", "session/judging.py", "session/replies.py",
                "session/session.py", "authoring/properties*.py", "authoring/prove_job.py", "authoring/situations*.py")
 
 

@@ -29,10 +29,10 @@ DIALOGUE: Mapping[int, tuple[tuple[str, str], ...]] = {
     21: (("fieldaid/facts/picture.py", "_contest"), ("fieldaid/facts/picture.py", "worst")),
     25: (("fieldaid/cli.py", "CAUTION"),),
     26: (("fieldaid/session/session.py", "Session"), ("fieldaid/session/journal.py", "Journal")),
-    29: (("fieldaid/session/dialogue.py", "_crew_change"), ("fieldaid/facts/picture.py", "Picture")),
-    30: (("fieldaid/session/dialogue.py", "_telling"), ("fieldaid/session/dialogue.py", "_no_play")),
+    29: (("fieldaid/session/dialogue_undo.py", "crew_change"), ("fieldaid/facts/picture.py", "Picture")),
+    30: (("fieldaid/session/dialogue_facts.py", "telling_of"), ("fieldaid/session/dialogue.py", "_no_play")),
     31: (("fieldaid/facts/picture.py", "Picture"),),
-    32: (("fieldaid/session/dialogue.py", "_facts"), ("fieldaid/session/dialogue.py", "_loosens")),
+    32: (("fieldaid/session/dialogue_facts.py", "take_facts"), ("fieldaid/session/dialogue_state.py", "loosens")),
 }
 LOADER: tuple[tuple[str, str], ...] = (("fieldaid/guidance/checks.py", ""),)
 PLACEMENT: tuple[tuple[str, str], ...] = (("fieldaid/guidance/reference.py", "fold_gate"),

@@ -16,7 +16,7 @@ from fieldaid.facts import Known, Picture, Situation, fact
 from fieldaid.guidance.guide import Conclusions, without_place
 from fieldaid.guidance.outcome import Line
 from fieldaid.guidance.pack import ACCESS, GATE, NO_GO
-from fieldaid.session.dialogue import State
+from fieldaid.session.dialogue_state import State
 
 HEARD_ONCE = "heard once"
 """Stands as who told a fact that one recogniser alone has heard: it is to be confirmed."""

@@ -10,7 +10,9 @@ from typing import Any
 
 from fieldaid.errors import JournalError
 from fieldaid.grammar.model import Ask, Parsed, Reading
-from fieldaid.session.dialogue import Phrase, State, Utterance, ask_to_confirm, reduce
+from fieldaid.session.dialogue import reduce
+from fieldaid.session.dialogue_confirm import ask_to_confirm
+from fieldaid.session.dialogue_state import Phrase, State, Utterance
 from fieldaid.session.journal import Event
 
 

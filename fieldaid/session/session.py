@@ -18,7 +18,9 @@ from fieldaid.guidance.guide import Conclusions, Guide
 from fieldaid.guidance.pack import NO_GO
 from fieldaid.guidance.why import why, why_not
 from fieldaid.session import drafts
-from fieldaid.session.dialogue import CONFIRM_AT_ONCE, Effects, State, Utterance, ask_to_confirm, reduce
+from fieldaid.session.dialogue import reduce
+from fieldaid.session.dialogue_confirm import ask_to_confirm
+from fieldaid.session.dialogue_state import CONFIRM_AT_ONCE, Effects, State, Utterance
 from fieldaid.session.journal import Journal
 from fieldaid.session.judging import Judged, judge
 from fieldaid.session.marks import marks_lines

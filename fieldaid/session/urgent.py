@@ -15,7 +15,7 @@ from collections.abc import Iterable
 
 from fieldaid.facts import fact
 from fieldaid.grammar import Parsed
-from fieldaid.session.dialogue import State
+from fieldaid.session.dialogue_state import State
 
 HEARD_OVER_VOICE = ("stop talking", "mayday", "no play")
 HEARD_ALWAYS = ("say again", "leaving", *HEARD_OVER_VOICE)

@@ -353,7 +353,8 @@ def test_exercise_good_news_that_waits_is_dropped_by_no_play(shared):
 def test_an_exercise_fact_that_one_recogniser_heard_stays_heard_once(shared):
     from dataclasses import replace
 
-    from fieldaid.session.dialogue import State, Utterance, reduce
+    from fieldaid.session.dialogue import reduce
+    from fieldaid.session.dialogue_state import State, Utterance
 
     parsed = shared[0].parse("exercise, pitch is six twelve")
     parsed = replace(parsed, readings=tuple(replace(one, who=HEARD_ONCE) for one in parsed.readings))

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from fieldaid.grammar.model import Ask, Parsed, Reading
-from fieldaid.session.dialogue import State, Utterance, reduce
+from fieldaid.session.dialogue import reduce
+from fieldaid.session.dialogue_state import State, Utterance
 
 
 def phrase(name, value, basis):

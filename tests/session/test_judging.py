@@ -14,7 +14,7 @@ from fieldaid.authoring.situations import GOOD
 from fieldaid.facts import Picture, Telling
 from fieldaid.facts.situation import Situation
 from fieldaid.guidance.guide import Conclusions, Guide
-from fieldaid.session.dialogue import Pending, State
+from fieldaid.session.dialogue_state import Pending, State
 from fieldaid.session.judging import judge, stricter
 
 

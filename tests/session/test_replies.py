@@ -8,7 +8,7 @@ from fieldaid import data
 from fieldaid.facts import Picture, Telling
 from fieldaid.guidance.guide import Guide
 from fieldaid.guidance.pack import NO_GO, load_pack
-from fieldaid.session.dialogue import Pending, State
+from fieldaid.session.dialogue_state import Pending, State
 from fieldaid.session.judging import judge
 from fieldaid.session.replies import Said, guidance_replies, in_order, need_text, sentence
 
