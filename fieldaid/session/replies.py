@@ -1,7 +1,7 @@
 """What is said after an utterance: the guidance lines that are new, in order of danger, each once.
 
 `Said` remembers what was said, so that only changes are spoken. A leave-now is the exception: it is said with every
-answer until "leaving" is heard.
+answer until "leaving" is heard, and of many dangers those first that were not said yet.
 """
 
 from __future__ import annotations
@@ -74,16 +74,16 @@ def guidance_replies(judged: Judged, said: Said, *, leaving: bool, took: bool) -
     gate_head = _gate_head(main)
     if main.access_reason == "not told" and not judged.known and not said.access:
         access_head = ""  # before anything was told there is nothing to conclude from
-    replies = _verdict(main, said, access_head, gate_head, leaving)
+    keys = {line.key for line in main.triggers} & said.keys
+    replies = _verdict(main, said, keys, access_head, gate_head, leaving)
     gate = gate_text(main)
     leave_stands = not leaving and any(one.access == "leave now" for one in (main, *judged.sections.values()))
-    keys: set[str] = set()
     replies += _line_replies(main, said.keys, keys, leave_stands)
     section_texts = []
     opened = {split_section(name)[1] for name in judged.known if name.startswith("opening.")}
     for name, found in judged.sections.items():
         before = dict(said.sections).get(name, "")
-        replies += _section_access(name, found, before, leaving, main)
+        replies += _section_access(name, found, said, keys, leaving, main)
         section_texts.append((name, before if _same_bar(found, main) else access_text(found)))
         replies += _line_replies(found, said.keys, keys, leave_stands, name, opened=name in opened)
     need = need_text(main)
@@ -94,24 +94,30 @@ def guidance_replies(judged: Judged, said: Said, *, leaving: bool, took: bool) -
     return replies, Said(access_head, gate_head, frozenset(keys), said.need, tuple(section_texts))
 
 
-def _verdict(main: Conclusions, said: Said, access_head: str, gate_head: str, leaving: bool) -> list[Reply]:
-    """The access and gate of the main roof where they are new, as one line if that is short enough."""
+def _verdict(main: Conclusions, said: Said, keys: set[str], access_head: str, gate_head: str, leaving: bool
+             ) -> list[Reply]:
+    """The access and gate of the main roof where they are new, as one line if that is short enough. The keys of the
+    dangers that are said are added to `keys`."""
     if main.access == "leave now":
-        return [] if leaving else _leave_lines(main)
+        return [] if leaving else _leave_lines(main, keys)
     found: list[Reply] = []
     if access_head not in ("", said.access):
         kind = "stop" if main.access_reason in ("hazard", "ordered") or main.access == "come down" else "caution"
         kind = "advice" if main.access == "no bar reported" else kind
         found.append(Reply(kind, access_text(main), main.access_rules))
+        keys.update(line.key for line in main.triggers[:1] if main.access_reason == "hazard")
+    more = [line for line in _placed(main.triggers) if line.key not in keys][:LEAVES_AT_ONCE - len(found)]
+    keys.update(line.key for line in more)
+    others = [Reply("stop", f"{main.access.capitalize()}. {sentence(line.text)}", line.rules) for line in more]
     gate = gate_text(main)
     if gate and gate_head != said.gate and not _said_by_a_stop(main, said):
         found.append(Reply("advice" if main.gate == "no hold reported" else "caution", gate, main.gate_rules))
     together = " ".join(one.text for one in found)
     if len(found) == 2 and words.count(together) <= LINE_WORDS:
-        return [Reply(found[1].kind, together, found[0].rules + found[1].rules)]
+        return [Reply(found[1].kind, together, found[0].rules + found[1].rules), *others]
     if len(found) == 2 and found[0].kind == "advice":
         found[0] = replace(found[0], kind=found[1].kind)  # the access is said first
-    return found
+    return found + others
 
 
 def _access_head(main: Conclusions, on_the_roof: bool) -> str:
@@ -134,26 +140,49 @@ def _said_by_a_stop(main: Conclusions, said: Said) -> bool:
     return main.gate == "hold" and bool(main.gate_says) and any(line.about == main.gate_says[0].about for line in new)
 
 
-def _leave_lines(main: Conclusions) -> list[Reply]:
-    """The dangers to leave for; one without a place is left out when the same danger has one."""
-    lines = main.triggers or main.access_says
-    placed = {line.rules for line in lines if ":" in line.key and not line.key.endswith(":unsaid")}
-    lines = tuple(line for line in lines if line.rules not in placed or not line.key.endswith(":unsaid"))
-    texts = [Reply("leave", f"Leave now. {sentence(line.text)}", line.rules) for line in lines[:LEAVES_AT_ONCE]]
+def _leave_lines(main: Conclusions, keys: set[str]) -> list[Reply]:
+    """The dangers to leave for, those first that were not said yet; `keys` tells which, and takes up what is said."""
+    lines = sorted(_placed(main.triggers), key=lambda line: line.key in keys)[:LEAVES_AT_ONCE]
+    keys.update(line.key for line in lines)
+    texts = [Reply("leave", f"Leave now. {sentence(line.text)}", line.rules)
+             for line in lines or main.access_says[:LEAVES_AT_ONCE]]
     return texts or [Reply("leave", "Leave now.", main.access_rules)]
 
 
-def _section_access(name: str, found: Conclusions, before: str, leaving: bool, main: Conclusions) -> list[Reply]:
+def _placed(lines: tuple[Line, ...]) -> list[Line]:
+    """The dangers less those without a place where the same danger has one."""
+    placed = {line.rules for line in lines if ":" in line.key and not line.key.endswith(":unsaid")}
+    return [line for line in lines if line.rules not in placed or not line.key.endswith(":unsaid")]
+
+
+def leave_reasons(found: Conclusions) -> tuple[Line, ...]:
+    """What a leave-now is said for; nothing while none stands."""
+    return (found.triggers or found.access_says) if found.access == "leave now" else ()
+
+
+def _section_access(name: str, found: Conclusions, said: Said, keys: set[str], leaving: bool, main: Conclusions
+                    ) -> list[Reply]:
     """A section's access when it is a danger or changed. What it only shares with the main roof is said there."""
     label, text = _label(name), access_text(found)
+    shared = {line.key for line in (*main.triggers, *leave_reasons(main))}
+    own = [line for line in _placed(found.triggers) if line.key not in shared]
+    old = {line.key for line in own if f"{name}/{line.key}" in said.keys}
+    keys.update(f"{name}/{key}" for key in old)
     if found.access == "leave now":
-        shared = {line.key for line in main.triggers} if main.access == "leave now" else set()
-        return [] if leaving else [Reply("leave", f"Leave now. {label}: {sentence(line.text, upper=False)}", line.rules)
-                                   for line in found.triggers or found.access_says if line.key not in shared]
-    if text == before or _same_bar(found, main):
-        return []
+        if leaving:
+            return []
+        keys.update(f"{name}/{line.key}" for line in own)
+        return [Reply("leave", f"Leave now. {label}: {sentence(line.text, upper=False)}", line.rules)
+                for line in own or leave_reasons(found) if line.key not in shared]
     kind = "stop" if found.access_reason == "hazard" else "caution"
-    return [Reply(kind, f"{label}: {text[:1].lower()}{text[1:]}", found.access_rules)]
+    changed = text != dict(said.sections).get(name, "") and not _same_bar(found, main)
+    new = [text] if changed else []
+    first = found.triggers[0].key if new and found.triggers and found.access_reason == "hazard" else ""
+    for line in own:
+        if line.key not in old:
+            keys.add(f"{name}/{line.key}")
+            new += [f"{found.access}. {sentence(line.text)}"] if line.key != first else []
+    return [Reply(kind, f"{label}: {one[:1].lower()}{one[1:]}", found.access_rules) for one in new]
 
 
 def _same_bar(found: Conclusions, main: Conclusions) -> bool:

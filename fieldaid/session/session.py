@@ -32,6 +32,7 @@ from fieldaid.session.replies import (
     gate_text,
     guidance_replies,
     in_order,
+    leave_reasons,
     need_text,
     sentence,
     waits,
@@ -287,7 +288,7 @@ class Session:
     def _judge(self, at: float) -> Judged:
         judged = judge(self.guide, self.state, at)
         cannot = frozenset(name for name, one in judged.known.items() if one.value == CANNOT_TELL)
-        triggers = frozenset(line.key for found in (judged.main, *judged.sections.values()) for line in found.triggers)
+        triggers = _dangers(judged)
         stands = any(found.access == "leave now" for found in (judged.main, *judged.sections.values()))
         if self.state.leaving and (triggers - self._triggers or not stands):
             self.state = replace(self.state, leaving=False)
@@ -399,6 +400,13 @@ class Session:
                 "channels_agree": main.channels_agree,
             },
         }
+
+
+def _dangers(judged: Judged) -> frozenset[str]:
+    """The keys of what a crew leaves for. What only a section has is another danger than the main roof's."""
+    main = {line.key for line in (*judged.main.triggers, *leave_reasons(judged.main))}
+    return frozenset(main) | {f"{name}/{line.key}" for name, found in judged.sections.items()
+                              for line in (*found.triggers, *leave_reasons(found)) if line.key not in main}
 
 
 def _says_anything(parsed: Parsed) -> bool:

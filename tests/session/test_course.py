@@ -420,3 +420,19 @@ def test_an_urgent_call_names_dangers_and_not_what_is_not_told(shared):
     said = [one.text for one in session.line("urgent call", at=1001.0).replies]
     assert "Urgent, roof: frost on the roof, wires in reach." in said
     assert not any("ttic not told" in line or "masks not told" in line for line in said), said
+
+
+def test_leaving_a_section_answers_no_danger_of_the_main_roof(shared):
+    talk = Talk(shared)
+    talk.say("on the roof", "garage soft on alpha", "leaving")
+    answer = talk.say("soft on alpha")
+    assert [one.text for one in answer.replies if one.kind == "leave"] == ["Leave now. Soft deck, A."]
+    talk.say("leaving")
+    assert not [one for one in talk.say("garage roof is gable").replies if one.kind == "leave"]
+
+
+def test_an_order_off_the_main_roof_is_said_after_a_section_was_left(shared):
+    talk = Talk(shared)
+    talk.say("on the roof", "garage soft on alpha", "leaving")
+    answer = talk.say("command says come off")
+    assert "Leave now. Ordered off." in [one.text for one in answer.replies if one.kind == "leave"]

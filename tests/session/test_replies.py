@@ -210,3 +210,37 @@ def test_a_crew_that_goes_up_under_a_bar_hears_it_again(guide):
     assert "Stay off: attic not told." in [line.text for line in lines]
     lines, _ = replies(guide, {**facts, "crew.where": "roof", "light": "day"}, said)
     assert "Stay off: attic not told." not in [line.text for line in lines]
+
+
+def leaves(lines):
+    return [line.text for line in lines if line.kind == "leave"]
+
+
+def test_of_many_dangers_the_one_that_was_not_said_yet_comes_first(guide):
+    """Two are said at once; a third that comes up must not stay behind the two that the crew has heard."""
+    bad = {**GOOD, "deck.C": "soft", "deck.D": "soft"}
+    _, said = replies(guide, bad)
+    lines, said = replies(guide, {**bad, "crew.air": {"low": "yes"}}, said)
+    assert leaves(lines) == ["Leave now. Low air.", "Leave now. Soft deck, C."]
+    lines, _ = replies(guide, {**bad, "crew.air": {"low": "yes"}}, said)
+    assert leaves(lines) == ["Leave now. Soft deck, C.", "Leave now. Soft deck, D."]
+
+
+def test_another_danger_is_said_although_the_crew_is_on_the_ground_already(guide):
+    facts = {**GOOD, "crew.where": "ground", "deck.C": "soft"}
+    _, said = replies(guide, facts)
+    facts = {**facts, "fire.eaves": "confirmed", "roof.framing": "trusses"}
+    lines, said = replies(guide, facts, said)
+    assert "Stay off. Trusses and attic sign." in [line.text for line in lines if line.kind == "stop"]
+    lines, _ = replies(guide, facts, said)
+    assert not [line.text for line in lines if "attic sign." in line.text]
+
+
+def test_a_sections_own_danger_is_said_beside_the_one_that_it_shares(guide):
+    facts = {**GOOD, "crew.where": "ground", "deck.C": "soft", "roof.form@garage": "gable"}
+    _, said = replies(guide, facts)
+    facts = {**facts, "roof.framing@garage": "trusses", "fire.attic@garage": "confirmed"}
+    lines, said = replies(guide, facts, said)
+    assert "Garage: stay off. Trusses and attic sign." in [line.text for line in lines if line.kind == "stop"]
+    lines, _ = replies(guide, facts, said)
+    assert not [line.text for line in lines if "attic sign." in line.text]
