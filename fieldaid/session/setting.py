@@ -58,8 +58,9 @@ class Setting:
         """The journal asked for; without one a file of its own, or memory with a notice when that fails."""
         if self.options.journal:
             return Journal(self.options.journal), ""
+        notice = unfinished_notice()  # before there is a newer journal
         try:
-            return Journal(new_journal_path(self.mode, name)), unfinished_notice()
+            return Journal(new_journal_path(self.mode, name)), notice
         except JournalError as error:
             return Journal(":memory:"), f"This session is not kept: {error}"
 
@@ -90,7 +91,7 @@ def new_journal_path(mode: str, name: str) -> Path:
 
 
 def unfinished_notice() -> str:
-    """A sentence about the newest journal, if it was cut off while a leave-now stood."""
+    """A sentence about the newest journal, if it was never closed while a leave-now stood, on any part of the roof."""
     try:
         newest = sorted(journals_folder().glob("*.journal"), key=lambda path: path.stat().st_mtime)[-1:]
         for path in newest:
@@ -100,8 +101,9 @@ def unfinished_notice() -> str:
                 last = [event for event in journal.events(row.id) if event.kind == "answer"][-1:] if row else []
             finally:
                 journal.close()
-            if last and last[0].body["said"]["access"].startswith("Leave now"):
-                return f"A leave now still stands in a session that was cut off. Resume it with --journal {path}"
+            said = last[0].body["said"] if last else {"access": "", "sections": []}
+            if any(text.startswith("Leave now") for text in (said["access"], *(text for _, text in said["sections"]))):
+                return f"A leave now still stands in a session that was never closed. Resume it with --journal {path}"
     except (OSError, FieldaidError, KeyError):
         return ""
     return ""

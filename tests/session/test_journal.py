@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import os
 import signal
 import sqlite3
@@ -13,6 +14,7 @@ import pytest
 
 from fieldaid.errors import JournalError
 from fieldaid.session.journal import Journal, read_only
+from fieldaid.session.setting import Setting
 
 WRITER = """
 import sys
@@ -100,3 +102,20 @@ def test_a_database_of_another_program_is_refused_and_left_as_it_is(tmp_path):
     with pytest.raises(JournalError, match=r"database of another program.*recipes"):
         Journal(path)
     assert path.read_bytes() == before
+
+
+@pytest.mark.parametrize(("line", "closed", "told"), [
+    ("soft on charlie", False, True), ("garage soft on charlie", False, True), ("soft on charlie", True, False),
+    ("gable roof", False, False)])
+def test_a_leave_in_a_session_that_was_never_closed_is_told_to_the_next_one(tmp_path, monkeypatch, line, closed, told):
+    monkeypatch.setenv("FIELDAID_HOME", str(tmp_path))
+    setting = Setting(argparse.Namespace(journal=None, rules=None, overlay=[], grammar=None, say_to=None, speak=False,
+                                         no_engine=True), "type")
+    broken_off = setting.session()
+    broken_off.line("on the roof")
+    broken_off.line(line)
+    broken_off.close() if closed else broken_off.journal.close()
+    [path] = (tmp_path / "journals").glob("*.journal")
+    notices = setting.session().take_notices()
+    assert any("leave now still stands" in text and str(path) in text for text in notices) == told
+    setting.close()
