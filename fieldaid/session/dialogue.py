@@ -71,7 +71,7 @@ def _mayday(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effec
 def _no_play(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
     """What is told from now on is real, and good news of the exercise counts no more; its dangers stay."""
     before = state.picture.known(said.at)
-    waiting = tuple(one for one in state.pending if not any(told.exercise for told in one.tellings))
+    waiting = tuple(one for one in state.pending if not any(told.exercise and told.loosens for told in one.tellings))
     state = replace(state, pending=waiting, asked=tuple(one for one in state.asked if one in waiting),
                     picture=state.picture.tell(Telling(said.n, "exercise", act="no play", at=said.at)))
     dropped = before != state.picture.known(said.at)

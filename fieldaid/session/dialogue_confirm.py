@@ -6,7 +6,17 @@ from dataclasses import replace
 
 from fieldaid.facts import Telling
 from fieldaid.session.dialogue_facts import counts_otherwise
-from fieldaid.session.dialogue_state import Effects, Pending, Phrase, State, Utterance, applied, ask_waiting, without
+from fieldaid.session.dialogue_state import (
+    Effects,
+    Pending,
+    Phrase,
+    State,
+    Utterance,
+    applied,
+    ask_waiting,
+    less,
+    told_anew,
+)
 from fieldaid.session.wording import short
 
 
@@ -21,11 +31,18 @@ def affirm(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effect
         told += one.tellings
         taken.update({t.name: t.value for t in one.tellings if t.act in ("tell", "correct")})
     before, after = state.picture.known(said.at), picture.known(said.at)
-    if any(one.starts_a_job for one in batch):
+    job = next((one.n for one in batch if one.starts_a_job), None)
+    if job is not None:
         before = {}
+        # What was told since "new job" was said belongs to the new one.
+        picture = picture.tell(*(replace(one, n=said.n) for one in state.picture.tellings
+                                 if one.n > job and one.n not in picture.cancelled and not one.loosens))
     otherwise = {one.name: text for one in told if (text := counts_otherwise(one, before, after, phrase))}
     contested = [name for name, (kind, _) in otherwise.items() if kind == "question"]
     rest = tuple(one for one in state.pending if one not in batch)
+    for one in batch:
+        if one.drops is not None:
+            rest = less(rest, [each for each in rest if each.n == one.drops])
     cancelled = tuple(one.cancel for one in batch if one.cancel is not None)
     restored = tuple(one.restore for one in batch if one.restore is not None)
     done = tuple(n for n in state.done if n not in cancelled) + restored
@@ -34,8 +51,8 @@ def affirm(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effect
         done = (*done, said.n)
     state = replace(state, picture=picture, pending=rest, asked=(), done=done, undone=undone,
                     changes=state.changes + 1)
-    if any(one.starts_a_job for one in batch):
-        state = state.emptied()
+    if job is not None:
+        state = replace(state.emptied(), pending=tuple(one for one in rest if one.n is not None and one.n > job))
     if contested:
         state = replace(state, question=contested[-1])
     state, more = ask_waiting(state)
@@ -51,7 +68,7 @@ def negative(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effe
     gone = [Telling(said.n, name, act="withdraw", at=said.at) for name in standing]
     if gone:
         state = replace(state, picture=state.picture.tell(*gone), done=(*state.done, said.n))
-    state = replace(state, pending=tuple(one for one in state.pending if one not in state.asked), asked=())
+    state = replace(state, pending=less(state.pending, state.asked), asked=())
     state, more = ask_waiting(state)
     return state, Effects(replies=(("readback", f"Dropped: {short(dropped)}."), *more), asked=bool(more))
 
@@ -66,4 +83,4 @@ def ask_to_confirm(state: State, names: tuple[str, ...], at: float, phrase: Phra
                          exercise=known[name].exercise),),
                 standing=True)
         for name in names if name in known and known[name].value is not None)
-    return ask_waiting(replace(state, pending=(*without(state.pending, list(waiting)), *waiting)))
+    return ask_waiting(replace(state, pending=told_anew(state.pending, list(waiting))))

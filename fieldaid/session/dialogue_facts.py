@@ -8,7 +8,7 @@ from typing import Any, Literal
 
 from fieldaid.facts import FACTS, Known, Telling, check_value, fact, same_value
 from fieldaid.grammar.model import Parsed, Reading
-from fieldaid.session.dialogue_state import Effects, Pending, Phrase, State, Utterance, ask_waiting, loosens, without
+from fieldaid.session.dialogue_state import Effects, Pending, Phrase, State, Utterance, ask_waiting, loosens, told_anew
 from fieldaid.session.wording import bare, joined, short, upper
 
 
@@ -27,7 +27,7 @@ def take_facts(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Ef
     state, read_back, refused = _take(state, said, taken, phrase)
     replies += read_back
     if waiting:
-        state = replace(state, pending=(*without(state.pending, waiting), *waiting))
+        state = replace(state, pending=told_anew(state.pending, waiting))
     for guess in said.guesses:
         replies.append(("question", f"{upper(phrase(guess.name, guess.value, ''))} is a guess. Seen or told?"))
         state = replace(state, question=guess.name)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 from fieldaid.facts import Picture, Telling, check_value, fact
+from fieldaid.facts.tries import implied
 from fieldaid.grammar.model import Parsed, Reading
 
 CONFIRM_AT_ONCE = 3
@@ -41,14 +42,22 @@ class Utterance:
 
 @dataclass(frozen=True)
 class Pending:
-    """Something that waits for a confirmation: facts to take, or an utterance to cancel or restore. `standing` facts
-    are in the picture already, read back but never confirmed; a "negative" takes them out."""
+    """Something that waits for a confirmation: facts to take, an utterance to cancel or restore, or one whose waiting
+    facts are to be dropped. `standing` facts are in the picture already, read back but never confirmed; a "negative"
+    takes them out. `before` is what waited of the same facts until this was told: it waits again if this is denied."""
 
     text: str
     tellings: tuple[Telling, ...] = ()
     cancel: int | None = None
     restore: int | None = None
+    drops: int | None = None
     standing: bool = False
+    before: tuple[Pending, ...] = ()
+
+    @property
+    def n(self) -> int | None:
+        """The utterance whose facts wait; None where something is to be taken back."""
+        return self.tellings[0].n if self.tellings else None
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -62,7 +71,7 @@ class Pending:
     def takes_back(self) -> bool:
         """Whether it takes something back or puts it back: that is asked by itself, so that a yes to a fact that
         waits beside it removes nothing."""
-        return (self.cancel is not None or self.restore is not None
+        return (self.cancel is not None or self.restore is not None or self.drops is not None
                 or any(one.act in ("withdraw", "new job") for one in self.tellings))
 
 
@@ -93,13 +102,29 @@ class State:
             picture = applied(picture, one)
         return picture
 
+    def with_waiting_dangers(self) -> Picture:
+        """The picture with what waits and may be a danger, and without the good news beside it, which could hide it;
+        what waited of a fact until it was told anew counts as well."""
+        tellings = [told for one in self.pending if not one.takes_back
+                    for each in (one, *one.before) for told in each.tellings]
+        return self.picture.tell(*(one for one in tellings if not _is_only_good(one)))
+
+    def removes_danger(self, dropped: tuple[Pending, ...]) -> bool:
+        """Whether some of what waits, if it were `dropped`, would take a danger along, or what a danger follows from:
+        a roll call that is short."""
+        tellings = [told for one in dropped if not one.takes_back for told in one.tellings]
+        known = self.with_pending().known(max((one.at for one in tellings), default=0.0))
+        values = {name: one.value for name, one in known.items()}
+        return any(fact(one.name).lasts(check_value(one.name, one.value)) or implied(one.name, one.value, values)
+                   for one in tellings)
+
     def done_with(self, n: int) -> tuple[int, ...]:
         """The utterances that can be scratched, with `n` as the last."""
         return self.done if self.done[-1:] == (n,) else (*self.done, n)
 
     def emptied(self) -> State:
-        """What waited or was asked belongs to the job before."""
-        return replace(self, pending=(), asked=(), question=None, leaving=False)
+        """What waited, was asked or was scratched belongs to the job before."""
+        return replace(self, pending=(), asked=(), question=None, undone=(), leaving=False)
 
 
 @dataclass(frozen=True)
@@ -139,10 +164,26 @@ def applied(picture: Picture, one: Pending) -> Picture:
     return picture.tell(*one.tellings)
 
 
-def without(pending: tuple[Pending, ...], new: list[Pending]) -> tuple[Pending, ...]:
-    """What waits, less what is told anew."""
+def told_anew(pending: tuple[Pending, ...], new: list[Pending]) -> tuple[Pending, ...]:
+    """What waits, and the `new` behind it, each in place of what waited of the same facts."""
     names = {name for one in new for name in one.names}
-    return tuple(one for one in pending if one.starts_a_job or not names & set(one.names))
+    gone = [one for one in pending if not one.starts_a_job and names & set(one.names)]
+    kept = tuple(one for one in pending if one not in gone)
+    return (*kept, *(replace(one, before=tuple(
+        replace(old, before=()) for replaced in gone if set(one.names) & set(replaced.names)
+        for old in (replaced, *replaced.before) if not old.standing and old.text != one.text)) for one in new))
+
+
+def less(pending: tuple[Pending, ...], dropped: Iterable[Pending]) -> tuple[Pending, ...]:
+    """What waits without what is dropped; what that stood in the place of waits again."""
+    gone = list(dropped)
+    return tuple(each for one in pending for each in (one.before if one in gone else (one,)))
+
+
+def _is_only_good(one: Telling) -> bool:
+    """Whether a telling can do nothing but loosen."""
+    spec = fact(one.name)
+    return spec.loosening != "any" and not spec.lasts(check_value(one.name, one.value))
 
 
 def loosens(one: Reading) -> bool:

@@ -9,7 +9,17 @@ from dataclasses import replace
 
 from fieldaid.facts import Telling, fact
 from fieldaid.session.dialogue_facts import not_taken, take_facts, telling_of
-from fieldaid.session.dialogue_state import Effects, Pending, Phrase, State, Utterance, applied, ask_waiting, loosens
+from fieldaid.session.dialogue_state import (
+    Effects,
+    Pending,
+    Phrase,
+    State,
+    Utterance,
+    applied,
+    ask_waiting,
+    less,
+    loosens,
+)
 from fieldaid.session.wording import called, joined, labelled, short, upper
 
 CREW_BOUND = ("crew.", "command.roof")
@@ -17,12 +27,15 @@ CREW_BOUND = ("crew.", "command.roof")
 
 
 def scratch(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
-    """Takes the last utterance back. What still waits is dropped first: it never counted."""
+    """Takes the last utterance back. What still waits is dropped first: it never counted, but a danger does."""
     if state.pending:
-        last = max((one.tellings[0].n if one.tellings else 0) for one in state.pending)
-        keep = tuple(one for one in state.pending if not one.tellings or one.tellings[0].n != last)
+        last = max(one.n or 0 for one in state.pending)
+        dropped = tuple(one for one in state.pending if one.n == last)
         if last and (not state.done or last >= state.done[-1]):
-            state = replace(state, pending=keep, asked=())
+            if said.spoken and state.removes_danger(dropped):
+                what = short("; ".join(one.text for one in dropped))
+                return _take_back(state, said, Pending(f"scratch {what}", drops=last), "")
+            state = replace(state, pending=less(state.pending, dropped), asked=())
             state, more = ask_waiting(state)
             return state, Effects(replies=(("readback", "Scratched what waited."), *more), asked=bool(more))
     if not state.done:
@@ -56,10 +69,14 @@ def forget(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effect
 
 
 def crew_change(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
-    """Another crew: what was good about the old one is unknown again; its dangers stay, and are named."""
+    """Another crew: what was good about the old one is unknown again, and waits no more; its dangers stay, and are
+    named."""
     gone = (Telling(said.n, prefix, act="expire", at=said.at) for prefix in CREW_BOUND)
     state = replace(state, picture=state.picture.tell(*gone), done=(*state.done, said.n), changes=state.changes + 1,
                     leaving=False)
+    waiting = tuple(one for one in state.pending if not one.names or state.removes_danger((one,))
+                    or not all(name.startswith(CREW_BOUND) for name in one.names))
+    state = replace(state, pending=waiting, asked=tuple(one for one in state.asked if one in waiting))
     left = state.picture.known(said.at)
     stands = [phrase(name, one.value, "") for name, one in left.items() if name.startswith("crew.") and one.counts]
     return state, Effects(replies=(("readback", "Crew change. Crew facts not told."),
@@ -96,7 +113,7 @@ def new_job(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effec
 def _take_back(state: State, said: Utterance, what: Pending, text: str) -> tuple[State, Effects]:
     """Does it at once when typed; asks first when spoken."""
     if said.spoken:
-        state = replace(state, pending=(what, *state.pending))
+        state = replace(state, pending=(what, *(one for one in state.pending if one != what)))
         state, ask = ask_waiting(state)
         return state, Effects(replies=tuple(ask), asked=True)
     picture = applied(state.picture, what)

@@ -1,8 +1,8 @@
 """Guidance for a dialogue state: every section, and never on the strength of an unconfirmed word.
 
-What was spoken and could loosen waits for "affirm". Guidance is therefore asked up to three times: with what counts
-now; without the facts that nobody confirmed; and with all that waits, since what waits may be a danger too. The
-stricter access and gate stand, and every danger of any of them is kept.
+What was spoken and could loosen waits for "affirm". Guidance is therefore asked up to four times: with what counts
+now; without the facts that nobody confirmed; with all that waits, since what waits may be a danger too; and with that
+less the good news that waits beside it. The stricter access and gate stand, and every danger of any of them is kept.
 
 Unconfirmed are placing facts, as long as access or gate hangs on them, and facts that one recogniser alone heard.
 """
@@ -55,7 +55,7 @@ def judge(guide: Advises, state: State, at: float) -> Judged:
     if half:
         others.append(guide.evaluate(_without(picture, half).situation(at)))
     if state.pending:
-        others.append(guide.evaluate(state.with_pending().situation(at)))
+        others += [guide.evaluate(one.situation(at)) for one in _with_what_waits(state)]
     for other in others:
         main = stricter(main, other)
     sections = {name: _section(guide, state, picture, name, at) for name in picture.sections()}
@@ -87,8 +87,15 @@ def _section(guide: Advises, state: State, picture: Picture, name: str, at: floa
     if half:
         found = stricter(found, guide.evaluate(_without(picture, half).situation(at, name)))
     if state.pending:
-        found = stricter(found, guide.evaluate(state.with_pending().situation(at, name)))
+        for waiting in _with_what_waits(state):
+            found = stricter(found, guide.evaluate(waiting.situation(at, name)))
     return found
+
+
+def _with_what_waits(state: State) -> list[Picture]:
+    """The picture with all that waits, and with its dangers alone where that is another one."""
+    whole, dangers = state.with_pending(), state.with_waiting_dangers()
+    return [whole] if dangers.tellings in (whole.tellings, state.picture.tellings) else [whole, dangers]
 
 
 def stricter(a: Conclusions, b: Conclusions) -> Conclusions:

@@ -436,3 +436,17 @@ def test_an_order_off_the_main_roof_is_said_after_a_section_was_left(shared):
     talk.say("on the roof", "garage soft on alpha", "leaving")
     answer = talk.say("command says come off")
     assert "Leave now. Ordered off." in [one.text for one in answer.replies if one.kind == "leave"]
+
+
+@pytest.mark.parametrize(("lines", "access"), [
+    (("on the roof", "no way down", "on the ground"), "leave now"),
+    (("on the roof", "correction attic fire", "truss roof", "attic clear seen"), "leave now"),
+    (("three of us", "affirm", "on the roof", "roll call two", "roll call three"), "come down"),
+    (("three of us", "affirm", "on the roof", "roll call two", "scratch that"), "come down"),
+    (("on the roof", "correction soft on charlie", "scratch that"), "leave now"),
+    (("on the roof", "new job", "soft on charlie", "affirm"), "leave now")])
+def test_no_spoken_word_takes_a_waiting_danger_away_without_an_affirm(shared, lines, access):
+    session = Talk(shared, as_heard=True).session
+    for at, line in enumerate(lines, 1000):
+        answer = session.line(line, at=float(at))
+    assert answer.data["guidance"]["access"] == access

@@ -252,7 +252,7 @@ def test_what_is_told_with_a_spoken_new_job_belongs_to_it():
     talk.say({"roof.form": "hip"})
     assert any(one.starts_a_job for one in talk.state.pending), "a later fact drops no new job"
     talk.say(answer="yes")
-    assert talk.values == {"roof.form": "gable", "roof.framing": "rafters"}
+    assert talk.values == {"roof.form": None, "roof.framing": "rafters"}, "two forms were told of the new job"
     typed = Talk()
     typed.say({"deck.C": "soft"})
     typed.say({"roof.form": "gable"}, command="clear")
@@ -327,3 +327,96 @@ def test_a_line_that_was_never_read_is_said_to_be_too_long():
 def test_what_was_not_taken_is_named_without_control_characters():
     effects = Talk().say({"deck.C": "soft"}, refused=("foo\x1b[2J\u202ebar",))
     assert texts(effects, "note") == ["Not taken: foo [2J bar."]
+
+
+def test_a_danger_that_waits_stays_beside_the_good_news_that_is_told_after_it():
+    """A correction to a danger waits and counts; unaffirmed good news of the same fact must not take it away."""
+    talk = Talk(spoken=True)
+    talk.say({"fire.attic": "confirmed"}, command="correction")
+    talk.say({"fire.attic": "not seen"})
+    assert [one.text for one in talk.state.pending] == ["fire.attic not seen"]
+    assert talk.state.with_waiting_dangers().known(0)["fire.attic"].value == "confirmed"
+    talk.say(answer="no")
+    assert [one.text for one in talk.state.asked] == ["fire.attic confirmed"], "what it replaced waits again"
+    talk.say({"fire.attic": "not seen"})
+    talk.say(answer="yes")
+    assert talk.values == {"fire.attic": "not seen"} and not talk.state.pending
+
+
+def test_good_news_that_waits_hides_no_danger_that_waits():
+    talk = Talk(spoken=True)
+    talk.say({"crew.ways_off": 1})
+    talk.say({"crew.where": "ground"})
+    dangers = talk.state.with_waiting_dangers().known(0)
+    assert dangers["crew.ways_off"].value == 1 and "crew.where" not in dangers
+
+
+def test_a_spoken_scratch_of_a_danger_that_only_waits_waits_too():
+    talk = Talk(spoken=True)
+    talk.say({"deck.C": "soft"}, command="correction")
+    for _ in range(2):
+        assert texts(talk.say(command="scratch that"), "question") == ["Heard: scratch deck.C soft. Affirm?"]
+    talk.say(answer="no")
+    assert [one.text for one in talk.state.asked] == ["deck.C soft"]
+    talk.say(command="scratch that")
+    talk.say(answer="yes")
+    assert not talk.state.pending and talk.values == {}
+
+
+def test_a_short_roll_call_that_waits_is_scratched_only_with_affirm():
+    """One short means a member missing, at once [S21]."""
+    talk = Talk(spoken=True)
+    talk.say({"crew.count": 3})
+    talk.say(answer="yes")
+    talk.say({"crew.par": 2})
+    talk.say(command="scratch that")
+    assert [one.text for one in talk.state.pending] == ["scratch crew.par 2", "crew.par 2"]
+
+
+def test_a_scratch_that_was_heard_twice_is_one():
+    talk = Talk(spoken=True)
+    talk.say({"deck.C": "soft"})
+    talk.say(command="scratch that")
+    talk.say(command="scratch that")
+    assert len(talk.state.pending) == 1
+    talk.say(answer="yes")
+    assert not talk.state.pending and talk.state.undone == (1,)
+
+
+def test_what_is_told_between_a_new_job_and_its_affirm_belongs_to_the_new_job():
+    talk = Talk(spoken=True)
+    talk.say({"deck.B": "soft"})
+    talk.say({"roof.surface": "dry"})
+    talk.say(command="clear")
+    talk.say({"deck.C": "soft"})
+    talk.say({"fire.attic": "not seen"})
+    effects = talk.say(answer="yes")
+    assert talk.values == {"deck.C": "soft"}
+    assert texts(effects, "question") == ["Heard: fire.attic not seen. Affirm?"]
+
+
+def test_good_news_of_the_crew_before_waits_no_more_after_a_change():
+    talk = Talk(spoken=True)
+    talk.say({"crew.masks": "breathing air", "crew.ways_off": 1, "roof.surface": "dry"})
+    talk.say(command="crew change")
+    assert [one.text for one in talk.state.pending] == ["crew.ways_off 1", "roof.surface dry"]
+
+
+def test_no_play_keeps_a_danger_of_the_exercise_that_waits():
+    talk = Talk(spoken=True)
+    talk.say({"roof.framing": "rafters"}, command="exercise")
+    talk.say(answer="yes")
+    talk.say({"roof.framing": "trusses", "fire.attic": "not seen"}, command="exercise")
+    talk.say({"roof.framing": "trusses"}, command="exercise")
+    assert [one.text for one in talk.state.pending] == ["fire.attic not seen", "roof.framing trusses"]
+    talk.say(command="no play")
+    assert [one.text for one in talk.state.pending] == ["roof.framing trusses"]
+
+
+def test_what_was_scratched_in_the_job_before_is_not_put_back_into_the_new_one():
+    """ "Back: deck soft" would be untrue: nothing of the job before counts."""
+    talk = Talk()
+    talk.say({"deck.C": "soft"})
+    talk.say(command="scratch that")
+    talk.say(command="clear")
+    assert texts(talk.say(command="restore")) == ["Nothing was scratched."]
