@@ -11,8 +11,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
+from fieldaid.session.conclusion_lines import access_text, gate_text, needs
 from fieldaid.session.judging import Judged
-from fieldaid.session.replies import Reply, access_text, gate_text, needs
+from fieldaid.session.replies import Reply
 from fieldaid.session.wording import labelled
 
 NOT_TOLD = "not told"

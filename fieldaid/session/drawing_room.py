@@ -21,9 +21,9 @@ from fieldaid.grammar import Reading
 from fieldaid.guidance.guide import Conclusions, Guide
 from fieldaid.guidance.outcome import Line
 from fieldaid.guidance.pack import load_pack
+from fieldaid.session.conclusion_lines import needs
 from fieldaid.session.journal import read_only
 from fieldaid.session.judging import judge
-from fieldaid.session.replies import needs
 from fieldaid.session.retold import retold
 from fieldaid.session.setting import HOUSE_PACK
 from fieldaid.workings import wind

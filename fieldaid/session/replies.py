@@ -14,10 +14,10 @@ from fieldaid.guidance import words
 from fieldaid.guidance.guide import Conclusions
 from fieldaid.guidance.outcome import Line
 from fieldaid.guidance.pack import NO_GO
+from fieldaid.session.conclusion_lines import access_text, gate_text, need_text, section_label, sentence
 from fieldaid.session.judging import Judged
+from fieldaid.session.wording import LINE_WORDS
 
-LINE_WORDS = 10
-NEEDS_AT_ONCE = 3
 LEAVES_AT_ONCE = 2
 ORDER = ("leave", "stop", "readback", "caution", "advice", "note", "question")
 
@@ -163,7 +163,7 @@ def leave_reasons(found: Conclusions) -> tuple[Line, ...]:
 def _section_access(name: str, found: Conclusions, said: Said, keys: set[str], leaving: bool, main: Conclusions
                     ) -> list[Reply]:
     """A section's access when it is a danger or changed. What it only shares with the main roof is said there."""
-    label, text = _label(name), access_text(found)
+    label, text = section_label(name), access_text(found)
     shared = {line.key for line in (*main.triggers, *leave_reasons(main))}
     own = [line for line in _placed(found.triggers) if line.key not in shared]
     old = {line.key for line in own if f"{name}/{line.key}" in said.keys}
@@ -212,7 +212,7 @@ def _line_replies(found: Conclusions, old: frozenset[str], keys: set[str], leave
             keys.add(key)
             if known or section and kind == "advice" and not _of_a_section(line):
                 continue
-            text = f"{_label(section)}: {sentence(line.text, upper=False)}" if section else sentence(line.text)
+            text = f"{section_label(section)}: {sentence(line.text, upper=False)}" if section else sentence(line.text)
             replies.append(Reply(kind, text, line.rules))
     return replies
 
@@ -220,11 +220,6 @@ def _line_replies(found: Conclusions, old: frozenset[str], keys: set[str], leave
 def _of_a_section(line: Line) -> bool:
     """Whether a line looks at anything that one part of the roof may have for itself, such as its hole."""
     return any(name not in FACTS or fact(name).section for name in line.about - {"access", "access_reason", "gate"})
-
-
-def _label(section: str) -> str:
-    label = section.replace("_", " ")
-    return label[:1].upper() + label[1:]
 
 
 def waits(line: Line, found: Conclusions) -> bool:
@@ -236,71 +231,6 @@ def waits(line: Line, found: Conclusions) -> bool:
     if barred and line.kind == "caution" and found.access_says and line.about <= found.access_says[0].about:
         return True
     return line.said == "when asked" or barred and line.said == "unless barred"
-
-
-def access_text(found: Conclusions) -> str:
-    """Access as one short line."""
-    lines: tuple[Line, ...] = found.access_says
-    if found.triggers and found.access_reason == "hazard":
-        lines = found.triggers
-    why = sentence(lines[0].text).rstrip(".") if lines else ""
-    if found.access == "no bar reported":
-        return "No bar reported. Your decision."
-    name = found.access.capitalize()
-    if found.access_reason == "not told" and why:
-        return f"{name}: {why[:1].lower()}{why[1:]}."
-    return f"{name}. {why}." if why else f"{name}."
-
-
-def gate_text(found: Conclusions) -> str:
-    """The gate as one short line; empty where access has already said all there is to say."""
-    why = sentence(found.gate_says[0].text, upper=False).rstrip(".") if found.gate_says else ""
-    if found.access in ("leave now", "come down", "stay off"):
-        return ""
-    if found.gate == "hold":
-        return f"Hold cut: {why}." if why else "Hold cut."
-    if found.gate == "no hold reported":
-        where = place_text(found)
-        return f"No hold reported. {where}" if where else "No hold reported. Your decision."
-    if found.gate == "made":
-        return ""
-    name = found.gate.capitalize()
-    return f"{name}: {why}." if why else f"{name}."
-
-
-def place_text(found: Conclusions) -> str:
-    """Where the opening would go, in a few words: "C side, high." """
-    if found.slope is None:
-        return ""
-    side = f"Side {found.slope}" if len(found.slope) == 1 else f"{found.slope} side".capitalize()
-    return f"{side}, high. Way off behind you."
-
-
-def need_text(found: Conclusions) -> str:
-    """At most three facts that are not told, the most decisive first."""
-    called = needs(found)
-    return f"Need: {', '.join(called[:NEEDS_AT_ONCE])}." if called else ""
-
-
-def needs(found: Conclusions) -> list[str]:
-    """The missing facts as they are called, without repeats."""
-    called: list[str] = []
-    for name in found.missing:
-        base, section = split_section(name)
-        word = f"{fact(base).called} {section.replace('_', ' ')}".strip()
-        if word not in called:
-            called.append(word)
-    return called
-
-
-def sentence(text: str, upper: bool = True) -> str:
-    """A fragment as a sentence: one full stop, first letter as asked (a side letter keeps its capital)."""
-    text = text.strip().rstrip(".")
-    if not text:
-        return text
-    keep = len(text) == 1 or not text[1].islower()
-    first = text[0].upper() if upper else text[0] if keep else text[0].lower()
-    return f"{first}{text[1:]}{'' if text.endswith(('?', '!')) else '.'}"
 
 
 def without_needs(found: Conclusions, names: frozenset[str]) -> Conclusions:

@@ -12,32 +12,18 @@ from typing import Any, Protocol
 
 from fieldaid import __version__
 from fieldaid.clock import Stopwatch, now, stamp
-from fieldaid.facts.picture import CANNOT_TELL, told_values
+from fieldaid.facts.picture import CANNOT_TELL
 from fieldaid.grammar import Grammar, Parsed, Reading
-from fieldaid.guidance.guide import Conclusions, Guide
-from fieldaid.guidance.pack import NO_GO
-from fieldaid.guidance.why import why, why_not
-from fieldaid.session import drafts
+from fieldaid.guidance.guide import Guide
+from fieldaid.session.answer_data import answer_data
 from fieldaid.session.dialogue import reduce
 from fieldaid.session.dialogue_confirm import ask_to_confirm
-from fieldaid.session.dialogue_state import CONFIRM_AT_ONCE, Effects, State, Utterance
+from fieldaid.session.dialogue_state import CONFIRM_AT_ONCE, Effects, RequestKind, State, Utterance
 from fieldaid.session.journal import Journal
 from fieldaid.session.judging import Judged, judge
-from fieldaid.session.marks import marks_lines
 from fieldaid.session.notices import Reminders
-from fieldaid.session.replies import (
-    Reply,
-    Said,
-    access_text,
-    gate_text,
-    guidance_replies,
-    in_order,
-    leave_reasons,
-    need_text,
-    sentence,
-    waits,
-    without_needs,
-)
+from fieldaid.session.replies import Reply, Said, guidance_replies, in_order, leave_reasons, without_needs
+from fieldaid.session.requests import requested
 from fieldaid.session.retold import parsed_line
 from fieldaid.session.urgent import counts_over_voice, danger_over_voice, is_message
 
@@ -50,7 +36,6 @@ OVER_THE_VOICE = "Not taken: the voice was speaking."
 TALKED_OVER = "Talked over. Say again."
 DANGER_OVER = "Danger? Say again."
 LEAVING_OVER = "Leaving? Say again."
-HELP = "Tell short facts. Ask: why, status, what do you need, scratch that."
 
 
 class Speaks(Protocol):
@@ -203,10 +188,7 @@ class Session:
         self._note_question(written, at)
         ms["journal"] = watch.lap()
         ms["speech"] = self._speak(replies, effects, said.n)
-        result = _result(parsed, effects, bool(ignored))
-        if effects.taken:
-            result = "taken"
-        data = self._data(text, said, result, effects, replies, judged)
+        data = answer_data(self.lines, text, said, effects, replies, judged, self.state, ignored=bool(ignored))
         self.last_data = data
         return Answer(data, replies, judged, ms, bool(ignored))
 
@@ -326,35 +308,10 @@ class Session:
             self.last = in_order(replies)
         return in_order(replies), effects
 
-    def _requested(self, kind: str, about: str | None, judged: Judged, at: float) -> list[Reply]:
-        main, pack = judged.main, self.guide.pack
+    def _requested(self, kind: RequestKind, about: str | None, judged: Judged, at: float) -> list[Reply]:
         if kind == "say again":
             return self.last or [Reply("note", "Nothing was said yet.")]
-        if kind == "why":
-            return [Reply("advice", sentence(why(main, pack)), main.access_rules + main.gate_rules)]
-        if kind == "why not":
-            named = about if about is not None and about.upper() in pack else None
-            wanted = named or ("no bar reported" if main.access in NO_GO else "no hold reported")
-            return [Reply("advice", sentence(why_not(main, pack, wanted)), main.access_rules + main.gate_rules)]
-        if kind == "need":
-            return [Reply("question", need_text(main) or "Nothing more is needed to decide.")]
-        if kind == "status":
-            lines = [access_text(main), gate_text(main) or f"Gate: {main.gate}.", need_text(main)]
-            waiting = "; ".join(one.text for one in self.state.pending)
-            lines.append(f"Waits for affirm: {waiting}." if waiting else "")
-            quiet = [line for line in (*main.cautions, *main.advice) if waits(line, main)]
-            return [*(Reply("note", text, main.access_rules) for text in lines if text),
-                    *(Reply("note", line.text, line.rules) for line in quiet)]
-        if kind == "marks":
-            return [Reply("note", text) for text in marks_lines(self.state.picture, at)]
-        if kind == "handover":
-            return drafts.handover(judged, self._phrase, tuple(one.text for one in self.state.pending),
-                                   marks_lines(self.state.picture, at))
-        if kind in drafts.REPORTS:
-            return drafts.REPORTS[kind](judged, self._phrase)
-        if kind == "mayday":
-            return drafts.mayday_form(judged.known)
-        return [Reply("note", HELP)]
+        return requested(kind, about, judged, self.state, self.guide.pack, self._phrase, at)
 
     def _speak(self, replies: list[Reply], effects: Effects, n: int) -> float:
         watch = Stopwatch()
@@ -374,33 +331,6 @@ class Session:
     def _phrase(self, name: str, value: Any, basis: str) -> str:
         return self.grammar.spoken(Reading(name, value, basis or "told"))
 
-    # -- the contract ------------------------------------------------------------------------------------------------
-
-    def _data(self, text: str, said: Utterance, result: str, effects: Effects, replies: list[Reply],
-              judged: Judged) -> dict[str, Any]:
-        main = judged.main
-        usable = {name: one for name, one in judged.known.items() if not one.stale}
-        return {
-            "n": self.lines,
-            "line": text,
-            "result": result,
-            "meant": {one.name: one.value for one in said.meant},
-            "guess": {one.name: one.value for one in said.guesses},
-            "taken": effects.taken,
-            "pending": [name for one in self.state.pending for name in one.names],
-            "replies": [one.to_data() for one in replies],
-            "picture": told_values(usable),
-            "derived": dict(main.derived),
-            "computed": {name: getattr(one, "value", one) for name, one in main.computed.items()},
-            "stale": [name for name, one in judged.known.items() if one.stale],
-            "guidance": {
-                **_guidance(main),
-                "sections": {name: _guidance(found) for name, found in judged.sections.items()},
-                "missing": list(main.missing),
-                "channels_agree": main.channels_agree,
-            },
-        }
-
 
 def _dangers(judged: Judged) -> frozenset[str]:
     """The keys of what a crew leaves for. What only a section has is another danger than the main roof's."""
@@ -411,28 +341,3 @@ def _dangers(judged: Judged) -> frozenset[str]:
 
 def _says_anything(parsed: Parsed) -> bool:
     return bool(parsed.readings or parsed.asks or parsed.command or parsed.answer)
-
-
-def _guidance(found: Conclusions) -> dict[str, Any]:
-    return {
-        "access": found.access,
-        "access_reason": found.access_reason,
-        "access_rules": list(found.access_rules),
-        "opening": {
-            "gate": found.gate,
-            "gate_rules": list(found.gate_rules),
-            "slope": found.slope,
-            "place": found.place,
-            "kind": found.kind,
-            "size_ft": list(found.size_ft) if found.size_ft else None,
-            "rules": list(found.opening_rules),
-        },
-    }
-
-
-def _result(parsed: Parsed, effects: Effects, ignored: bool) -> str:
-    if ignored or not effects.understood:
-        return "not understood"
-    if effects.asked:
-        return "question"
-    return "command" if parsed.command or parsed.answer else "question"

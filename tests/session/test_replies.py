@@ -8,9 +8,10 @@ from fieldaid import data
 from fieldaid.facts import Picture, Telling
 from fieldaid.guidance.guide import Guide
 from fieldaid.guidance.pack import NO_GO, load_pack
+from fieldaid.session.conclusion_lines import need_text, sentence
 from fieldaid.session.dialogue_state import Pending, State
 from fieldaid.session.judging import judge
-from fieldaid.session.replies import Said, guidance_replies, in_order, need_text, sentence
+from fieldaid.session.replies import Said, guidance_replies, in_order
 
 GOOD = {
     "roof.form": "gable", "roof.ridge_runs": "B-D", "site.a_faces": "south", "wind.from": "west", "fire.side": "C",
