@@ -11,6 +11,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
+from fieldaid.guidance.guide import Conclusions
+from fieldaid.guidance.outcome import Line
 from fieldaid.session.conclusion_lines import access_text, gate_text, needs
 from fieldaid.session.judging import Judged
 from fieldaid.session.replies import Reply
@@ -139,18 +141,24 @@ def _crew(judged: Judged, phrase: Phrase) -> list[str]:
 
 def _dangers(judged: Judged) -> list[str]:
     """What stands against the roof, in the words of the rules, each section's too; nothing twice."""
-    main = judged.main
-    lines = [line.text for line in main.triggers]
-    if not main.triggers and main.access_reason in ("hazard", "ordered"):
-        lines += [line.text for line in main.access_says if line.need is None]    # what is not told is no danger
-    lines += [line.text for line in main.stops]
+    standing = _standing(judged.main)
+    shared = {line.key for line in standing}
+    lines = [line.text for line in standing]
     lines += [f"{name.replace('_', ' ')} {line.text[:1].lower()}{line.text[1:]}"
-              for name, found in judged.sections.items() for line in found.triggers]
+              for name, found in judged.sections.items() for line in _standing(found) if line.key not in shared]
     said: list[str] = []
     for line in (line.rstrip(".") for line in lines):
         if not any(line.lower() in one.lower() for one in said):
             said.append(line)
     return said
+
+
+def _standing(found: Conclusions) -> list[Line]:
+    """The dangers of one part of the roof; where there is none to leave for, the hazards or the order that bar it."""
+    bars: list[Line] = []
+    if not found.triggers and found.access_reason in ("hazard", "ordered"):
+        bars = [line for line in found.access_says if line.need is None]    # what is not told is no danger
+    return [*found.triggers, *bars, *found.stops]
 
 
 def _wanted(judged: Judged) -> list[str]:

@@ -12,11 +12,17 @@ if TYPE_CHECKING:
 
 
 def glance(data: dict[str, Any]) -> str:
-    """One line: access, gate, where, what waits, what is missing. `data` is an answer's JSON object."""
+    """One line: access, gate, where, what waits, what is missing; another part of the roof that is to be left.
+
+    `data` is an answer's JSON object.
+    """
     guidance = data["guidance"]
     opening = guidance["opening"]
     parts = [f"ACCESS {guidance['access']}" + (f" ({guidance['access_reason']})" if guidance["access_reason"] else ""),
              f"GATE {opening['gate']}"]
+    if guidance["access"] != "leave now":
+        parts += [f"{name.replace('_', ' ').upper()} leave now" for name, found in guidance["sections"].items()
+                  if found["access"] == "leave now"]
     if opening["slope"]:
         parts.append(f"SLOPE {opening['slope']}")
     if data["pending"]:

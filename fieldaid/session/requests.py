@@ -5,7 +5,7 @@ from __future__ import annotations
 from fieldaid.guidance.pack import NO_GO, Pack
 from fieldaid.guidance.why import why, why_not
 from fieldaid.session import drafts
-from fieldaid.session.conclusion_lines import access_text, gate_text, need_text, sentence
+from fieldaid.session.conclusion_lines import access_text, gate_text, need_text, section_label, sentence
 from fieldaid.session.dialogue_state import Phrase, RequestKind, State
 from fieldaid.session.judging import Judged
 from fieldaid.session.marks import marks_lines
@@ -41,9 +41,15 @@ def requested(kind: RequestKind, about: str | None, judged: Judged, state: State
 
 
 def _status(judged: Judged, state: State) -> list[Reply]:
-    """Access, gate and needs, what waits for an affirm, and the lines that are not said of themselves."""
+    """Access with every danger, other parts of the roof, gate and needs, what waits for an affirm, and the lines that
+    are not said of themselves."""
     main = judged.main
-    lines = [access_text(main), gate_text(main) or f"Gate: {main.gate}.", need_text(main)]
+    lines = [access_text(main), *(sentence(line.text) for line in main.triggers[1:])]
+    for name, found in judged.sections.items():
+        text = access_text(found)
+        if text != lines[0]:
+            lines.append(f"{section_label(name)}: {text[:1].lower()}{text[1:]}")
+    lines += [gate_text(main) or f"Gate: {main.gate}.", need_text(main)]
     waiting = "; ".join(one.text for one in state.pending)
     lines.append(f"Waits for affirm: {waiting}." if waiting else "")
     quiet = [line for line in (*main.cautions, *main.advice) if waits(line, main)]

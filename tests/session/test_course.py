@@ -17,6 +17,7 @@ from fieldaid.grammar import load_grammar
 from fieldaid.guidance.guide import Guide
 from fieldaid.guidance.pack import load_pack
 from fieldaid.session.doubt import HEARD_ONCE
+from fieldaid.session.glance import glance
 from fieldaid.session.journal import Journal
 from fieldaid.session.judging import judge
 from fieldaid.session.marks import marks, marks_lines
@@ -450,3 +451,22 @@ def test_no_spoken_word_takes_a_waiting_danger_away_without_an_affirm(shared, li
     for at, line in enumerate(lines, 1000):
         answer = session.line(line, at=float(at))
     assert answer.data["guidance"]["access"] == access
+
+
+def test_status_tells_every_danger_and_the_other_parts_of_the_roof(shared):
+    talk = Talk(shared)
+    talk.say("on the roof", "garage soft on alpha", "leaving")
+    status = talk.say("status")
+    assert "Garage: leave now. Soft deck, A." in texts(status)
+    assert "| GARAGE leave now |" in f"{glance(status.data)} |"
+    talk.say("soft on charlie", "low on air", "leaving")
+    status = talk.say("status")
+    assert texts(status)[:2] == ["Leave now. Soft deck, C.", "Low air."]
+    assert "GARAGE" not in glance(status.data)
+
+
+def test_a_danger_of_the_main_roof_is_not_called_as_one_of_the_garage(shared):
+    talk = Talk(shared)
+    talk.say("on the roof", "soft on charlie", "garage roof is gable", "garage sagging on alpha", "leaving")
+    stands = " ".join(texts(talk.say("handover")))
+    assert "Soft deck, C" in stands and "garage sagging deck, A" in stands and "garage soft" not in stands
