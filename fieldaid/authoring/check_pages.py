@@ -146,6 +146,10 @@ LOADER_PAGES: tuple[Page, ...] = (
           "`said: when asked` or `said: unless barred` on a danger, on access or gate, or on a protected rule.",
           "Either for a caution or advice that changes no act, or none while nobody may be up; nothing for all others.",
           "What nobody asks for is not heard, and a danger must be."),
+    _page("F314", "a line that clears or orders",
+          "\"Barn is safe to walk on.\", \"You may go up.\", \"Climb the ladder now.\"",
+          "What is there, what is needed, or what it does not clear: \"Low pitch clears nothing.\"",
+          "Nothing that is said amounts to permission, and people decide: a rule states, needs or advises."),
     # Lists
     _page("F401", "a threshold outside its range",
           "A default below low or above high.",

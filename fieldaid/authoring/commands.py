@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TextIO
 
 from fieldaid.authoring import prove_parsers
+from fieldaid.errors import WrongUse
 
 FORMATS = ("text", "json", "junit")
 
@@ -28,6 +29,10 @@ def add_parsers(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace, out: TextIO) -> int:
     """Runs the sub-command that was chosen; its exit code: 0 fine, 1 findings, 2 wrong use, 3 broken pack."""
+    on = getattr(options, "on", None)
+    if on is not None and on.resolve() == (options.folder or shipped_pack()).resolve():
+        raise WrongUse("the pack is laid over itself", where=str(on),
+                       next_step="name the overlay first and after --on the pack below it")
     return options.work(options, out)
 
 

@@ -12,6 +12,7 @@ from xml.etree import ElementTree
 
 from fieldaid.errors import Finding
 
+WIDEST = 140
 ORDER = {"error": 0, "warning": 1, "style": 2}
 
 
@@ -37,8 +38,9 @@ def as_text(one: Finding, details: Sequence[str] = ()) -> str:
     source = source_line(one.file, one.line)
     if source:
         number = f"{one.line:>6}"
+        source, column = excerpt(source, max(one.column - 1, 0))
         # Tabs stay, so that the caret stands under its place whatever a tab's width is.
-        ahead = "".join("\t" if char == "\t" else " " for char in source[:max(one.column - 1, 0)])
+        ahead = "".join("\t" if char == "\t" else " " for char in source[:column])
         parts += [f"{number} | {source}", f"{'':>6} | {ahead}^"]
     if one.hint:
         parts.append(f"       hint: {one.hint}")
@@ -56,8 +58,20 @@ def _lines(file: str) -> tuple[str, ...]:
 
 def source_line(file: str, line: int) -> str:
     """The line of a file, "" when there is none."""
-    lines = _lines(file)
+    lines = _lines(file) if line > 0 else ()
     return lines[line - 1].rstrip("\r") if 0 < line <= len(lines) else ""
+
+
+def excerpt(line: str, column: int) -> tuple[str, int]:
+    """A line of a file, shortened around `column` (from 0) when it is longer than a screen, and the column in it.
+
+    >>> excerpt("x" * 500, 400)[1], len(excerpt("x" * 500, 400)[0])
+    (103, 146)
+    """
+    start = max(0, column - 100) if len(line) > WIDEST else 0
+    part = line[start:start + WIDEST]
+    before, after = "..." if start else "", "..." if start + WIDEST < len(line) else ""
+    return before + part + after, column - start + len(before)
 
 
 def forget_sources() -> None:

@@ -10,12 +10,10 @@ import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+from fieldaid.guidance import words
 from fieldaid.guidance.conditions import Condition
 from fieldaid.guidance.pack import COMMON_PRACTICE, FROM_MEMORY, Pack, Rule
 
-BANNED = {"safe", "safely", "unsafe", "okay", "ok", "allowed", "permitted", "must"}
-ORDERS = frozenset("cut go climb open step start enter return tell report ask check stand keep sound have take use "
-                   "move make put pull push".split())
 FREEING = ("no bar reported", "no hold reported", "ladder tip only", "aerial only", "made")
 # Derived names without which nothing is free.
 FREEING_NAMES = ("attic_looked_at", "deck_struck", "framing_good", "tip_ready", "water_ready", "called", "backdraft_go")
@@ -103,11 +101,10 @@ def _(pack: Pack) -> Iterator[str]:
 @_property(19, "no line says safe or allowed, and none begins with an order to the crew")
 def _(pack: Pack) -> Iterator[str]:
     for rule in pack.live_rules:
-        words = re.findall(r"[a-z]+", rule.say.lower().replace("{value}", "value").replace("{where}", "where"))
-        if BANNED & set(words):
-            yield f"{rule.id} says {', '.join(sorted(BANNED & set(words)))}"
-        if words and words[0] in ORDERS:
-            yield f"{rule.id} begins with an order: {rule.say}"
+        if clearing := words.clearing(rule.say):
+            yield f"{rule.id} says {clearing}"
+        if words.order(rule.say):
+            yield f"{rule.id} gives an order: {rule.say}"
 
 
 @_property(20, "a stop has at most seven words")
@@ -133,6 +130,6 @@ def _(pack: Pack) -> Iterator[str]:
 @_property(25, "the pack says that it is for training and practice and that command decides")
 def _(pack: Pack) -> Iterator[str]:
     about = pack.about.lower()
-    for words in ("training", "practice", "command", "decide"):
-        if words not in about:
-            yield f"the pack's own words do not say {words}"
+    for word in ("training", "practice", "command", "decide"):
+        if word not in about:
+            yield f"the pack's own words do not say {word}"

@@ -14,6 +14,7 @@ from fieldaid.errors import Finding
 from fieldaid.guidance.fields import nearest
 from fieldaid.guidance.pack import COMMON_PRACTICE, FROM_MEMORY, Invariant, Rule, Source
 
+ADD_SOURCE = "add it to sources.yaml, or name a row that is there"
 WEAK_KINDS = ("card", "forum", "video")
 LOOSENING = ("no bar reported", "no hold reported")
 # Where an invariant may be enforced when it is no rule.
@@ -35,7 +36,7 @@ def check_rules(rules: Iterable[Rule], sources: Mapping[str, Source],
             report("F302", "this id is taken", f"{other.file}:{other.line} has it; ids are never used again")
         first.setdefault(rule.id, rule)
         for source in unknown_sources(rule.source, sources):
-            report("F305", f"no source is called {source}", nearest(source, sources))
+            report("F305", f"no source is called {source}", nearest(source, sources, ADD_SOURCE))
         if rule.conclude.name in LOOSENING and _is_weak(rule.source, sources):
             report("F309", f"its sources cannot carry {rule.conclude.name}: each is a card, a forum, a video, from "
                    "memory, without a source, or of certainty C", "name one published source of certainty A or B")

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from fieldaid.errors import Finding
 from fieldaid.facts.vocabulary import BASES
 from fieldaid.guidance.conditions import All, AnyOf, Bound, Condition
-from fieldaid.guidance.fields import nearest
+from fieldaid.guidance.fields import as_written, nearest
 from fieldaid.guidance.names import Name
 from fieldaid.guidance.pack import STRATA, Parameter, Stratum
 from fieldaid.guidance.yaml_nodes import Node
@@ -203,7 +203,8 @@ class ConditionReader:
         allowed = choices or name.values
         if not isinstance(value, str) or value not in allowed:
             extra = "no rule concludes it; " if name.key in ("trigger", "stop", "caution") else ""
-            self._report(node, "F202", f"{name.key} cannot be {value!r}", extra + nearest(str(value), allowed))
+            self._report(node, "F202", f"{name.key} cannot be {as_written(value)}",
+                         extra + nearest(str(value), allowed))
             return False
         return True
 
@@ -245,7 +246,9 @@ class ConditionReader:
             return (float(node.value), "") if self._number_fits(name, node) else (None, "")  # type: ignore[arg-type]
         written = _PARAMETER.match(node.value)
         if written is None:
-            self._report(node, "F205", f"{node.value!r} is neither a number nor a $parameter", "write 12 or $name")
+            self._report(node, "F205", f"{node.value!r} is neither a number nor a $parameter",
+                         f"write the number alone, such as 12{f' (unit: {name.unit})' if name.unit else ''}, "
+                         "or $name")
             return None, ""
         parameter = self.parameters.get(written[1])
         if parameter is None:

@@ -87,6 +87,13 @@ def _hint(rule: Rule, example: Example, pack: Pack) -> str:
     """The conditions that did not hold."""
     situation, computed = situation_of(example, pack)
     held = Reference(pack).explain(rule.id, situation, computed)
-    failed = [f"{one.condition.key} was {one.value!r}" for one in held if one.within == "when" and not one.held]
-    failed += [f"unless {one.condition.key} was {one.value!r}" for one in held if one.within == "unless" and one.held]
+    failed = [f"{one.condition.key} was {_was(one.value)}" for one in held if one.within == "when" and not one.held]
+    failed += [f"unless {one.condition.key} was {_was(one.value)}" for one in held
+               if one.within == "unless" and one.held]
     return "; ".join(failed) or "no alternative of any held"
+
+
+def _was(value: Any) -> str:
+    if isinstance(value, (list, tuple, set, frozenset)):
+        return ", ".join(map(str, value)) or "none"
+    return "not told" if value is None else repr(value)

@@ -8,14 +8,16 @@ from collections.abc import Iterable, Sequence
 from fieldaid.errors import Finding
 from fieldaid.guidance.yaml_nodes import Entry, Node
 
+WHERE_NAMES_STAND = "fieldaid rules book and fieldaid rules schema write all names and values"
 
-def nearest(word: str, known: Iterable[str]) -> str:
-    """A hint that names the nearest of `known`, or all of them when they are few."""
+
+def nearest(word: str, known: Iterable[str], otherwise: str = WHERE_NAMES_STAND) -> str:
+    """A hint that names the nearest of `known`, or all of them when they are few, or else says `otherwise`."""
     names = list(known)
     near = difflib.get_close_matches(str(word), names, n=2, cutoff=0.6)
     if near:
         return f"did you mean {' or '.join(near)}?"
-    return f"use one of: {', '.join(names)}" if 0 < len(names) <= 16 else "see the vocabulary in fieldaid/facts"
+    return f"use one of: {', '.join(names)}" if 0 < len(names) <= 16 else otherwise
 
 
 class Fields:
@@ -39,9 +41,10 @@ class Fields:
                 near = f"did you mean {close[0]}? " if close else ""
                 self.report(entry.key, "F104", f"{what} has no key {name}",
                             f"{near}allowed: {', '.join(allowed)}")
-        for name in required:
-            if name not in self.entries:
-                self.report(node, "F106", f"{what} lacks the key {name}", f"needed: {', '.join(required)}")
+        lacking = [name for name in required if name not in self.entries]
+        if lacking:
+            self.report(node, "F106", f"{what} lacks the key{'s' if lacking[1:] else ''} {', '.join(lacking)}",
+                        f"needed: {', '.join(required)}")
 
     def report(self, node: Node, code: str, message: str, hint: str = "") -> None:
         self.findings.append(node.finding(code, message, hint))
@@ -63,7 +66,8 @@ class Fields:
             return None
         node = self.at(name)
         if isinstance(node.value, bool) or not isinstance(node.value, (int, float)):
-            self.report(node, "F105", f"{name} of {self.what} must be a number", "write it without quotes")
+            self.report(node, "F105", f"{name} of {self.what} must be a number, not {as_written(node.value)}",
+                        "write the number alone, such as 12: no quotes, no unit, no words")
             return None
         return node.value
 
@@ -91,6 +95,13 @@ class Fields:
     def texts(self, name: str, choices: Sequence[str] = ()) -> tuple[str, ...]:
         found = (text(item, f"{name} of {self.what}", self.findings, choices) for item in self.items(name))
         return tuple(one for one in found if one is not None)
+
+
+def as_written(value: object) -> str:
+    """A value as a message names it: text in quotes, true and false as YAML writes them."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return "a list" if isinstance(value, list) else "a mapping" if isinstance(value, dict) else repr(value)
 
 
 def text(node: Node, what: str, findings: list[Finding], choices: Sequence[str] = ()) -> str | None:

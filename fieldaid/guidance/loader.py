@@ -15,10 +15,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from fieldaid.errors import BrokenData, Finding
+from fieldaid.errors import BrokenData, Finding, WrongUse
 from fieldaid.facts.vocabulary import Fact
 from fieldaid.guidance import overlay as overlays_
-from fieldaid.guidance.checks import PLACES, check_rules, unknown_sources
+from fieldaid.guidance.checks import ADD_SOURCE, PLACES, check_rules, unknown_sources
 from fieldaid.guidance.fields import Fields, entries_of, nearest
 from fieldaid.guidance.names import Name, concluded_names, fact_names
 from fieldaid.guidance.pack import Derived, Invariant, Pack, Parameter, Rule, Source
@@ -29,6 +29,10 @@ SOURCE_KINDS = ("study", "standard", "regulation", "alert", "report", "article",
                 "practice")
 RESERVED = ("any", "basis", "trigger", "stop", "caution", "access", "access_reason", "gate")
 PARAMETER_KEYS = ("id", "about", "unit", "default", "low", "high", "source")
+
+
+SETS_ONLY = {"id", "default"}
+LAY_OVER = "lay it over its pack: --on PACK (type and explain: --overlay, compare: --new-overlay)"
 
 
 @dataclass
@@ -58,6 +62,11 @@ class Examined:
 
 def load(folder: Path, overlays: list[Path], computed: Mapping[str, Fact]) -> Pack:
     """See `pack.load_pack`."""
+    places = [one.resolve() for one in (folder, *overlays)]
+    for n, one in enumerate(places):
+        if one in places[:n]:
+            raise WrongUse("the pack is laid over itself", where=str(overlays[n - 1]),
+                           next_step="name the overlay and the pack below it, each once")
     examined = examine(folder, overlays, computed)
     if examined.findings:
         count = len(examined.findings)
@@ -150,10 +159,14 @@ def _read_folder(folder: Path, findings: list[Finding], is_overlay: bool = False
         path = folder / f"{name}.yaml"
         if name == "changes" and not is_overlay:
             if path.is_file():
-                findings.append(Finding(str(path), 0, 0, "F109", "changes.yaml belongs into an overlay",
-                                        "change the rules themselves"))
+                findings.append(Finding(str(path), 0, 0, "F109",
+                                        "changes.yaml changes another pack: this is an overlay",
+                                        f"{LAY_OVER}; in a pack of its own change the rules themselves"))
         elif path.is_file():
             found.lists[name] = entries_of(take(path), f"{name}.yaml", findings)
+    if (folder / "rules").exists() and not (folder / "rules").is_dir():
+        findings.append(Finding(str(folder / "rules"), 0, 0, "F109", "rules is a file",
+                                "make a folder of it: rules/*.yaml"))
     _refuse_strays(folder, [f"{name}.yaml" for name in ("pack", *found.lists)], findings)
     for path in sorted((folder / "rules").glob("*.yaml")):
         found.rules += entries_of(take(path), path.name, findings)
@@ -210,14 +223,30 @@ def _parameters(base: Folder, above: list[Folder], sources: Mapping[str, Source]
                 findings: list[Finding]) -> dict[str, Parameter]:
     found: dict[str, Parameter] = {}
     for node in base.lists["parameters"]:
-        _new_parameter(node, found, sources, findings)
-    for node in (node for one in above for node in one.lists["parameters"]):
-        known = isinstance(node.value, dict) and "id" in node.value and str(node.value["id"].node.value) in found
-        if known:
-            overlays_.change_parameter(node, found, findings)
+        if _sets_only(node):
+            findings.append(node.finding("F106", "an entry that only sets a default belongs into an overlay", LAY_OVER))
         else:
             _new_parameter(node, found, sources, findings)
+    for one in above:
+        set_here: dict[str, Node] = {}
+        for node in one.lists["parameters"]:
+            one_id = str(node.value["id"].node.value) if isinstance(node.value, dict) and "id" in node.value else ""
+            if one_id in set_here:
+                findings.append(node.finding("F402", f"{one_id} is set twice",
+                                             f"the first is in line {set_here[one_id].line}; keep one"))
+            elif one_id in found:
+                overlays_.change_parameter(node, found, findings)
+            elif _sets_only(node):
+                findings.append(node.finding("F106", f"no parameter of the base is called {one_id}", nearest(
+                    one_id, found, f"one of the overlay's own needs {', '.join(PARAMETER_KEYS)}")))
+            else:
+                _new_parameter(node, found, sources, findings)
+            set_here.setdefault(one_id, node)
     return found
+
+
+def _sets_only(node: Node) -> bool:
+    return isinstance(node.value, dict) and set(node.value) == SETS_ONLY
 
 
 def _new_parameter(node: Node, found: dict[str, Parameter], sources: Mapping[str, Source],
@@ -228,7 +257,7 @@ def _new_parameter(node: Node, found: dict[str, Parameter], sources: Mapping[str
     value, low, high = fields.number("default"), fields.number("low"), fields.number("high")
     source = read_source(fields)
     for one in unknown_sources(source, sources):
-        fields.report(fields.at("source"), "F305", f"no source is called {one}", nearest(one, sources))
+        fields.report(fields.at("source"), "F305", f"no source is called {one}", nearest(one, sources, ADD_SOURCE))
     about, unit = fields.text("about") or "", fields.text("unit") or ""
     if value is None or low is None or high is None:
         return

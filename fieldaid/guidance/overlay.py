@@ -44,17 +44,26 @@ def reword(rules: list[Node], changes: Iterable[Node], findings: list[Finding]) 
     """Puts an overlay's words into the base's rules before they are read, so that they are checked like any other."""
     by_id = {str(node.value["id"].node.value): node for node in rules
              if isinstance(node.value, dict) and "id" in node.value}
+    first: dict[str, Node] = {}
     for node in changes:
         fields = Fields(node, "a change", ("rule",), ("say", "retire"), findings)
         rule_id = fields.text("rule") if fields.usable else None
         if rule_id is None:
             continue
+        if rule_id in first:
+            fields.report(node, "F402", f"{rule_id} is changed twice",
+                          f"the first change is in line {first[rule_id].line}; keep one")
+            continue
+        first[rule_id] = node
         if rule_id not in by_id:
             fields.report(fields.at("rule"), "F501", f"no rule is called {rule_id}",
                           nearest(rule_id, by_id))
         elif "say" not in fields and "retire" not in fields:
             fields.report(node, "F504", f"the change of {rule_id} changes nothing",
                           "write say, or retire with a reason")
+        elif "say" in fields and "retire" in fields:
+            fields.report(fields.at("say"), "F504", f"{rule_id} is retired and said in other words",
+                          "keep say or retire: a retired rule says nothing")
         elif "say" in fields:
             by_id[rule_id].value["say"] = node.value["say"]  # type: ignore[index, union-attr]
 

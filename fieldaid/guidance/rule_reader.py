@@ -210,6 +210,12 @@ class RuleReader:
         if words.count(filled) > limit:
             self._report(at, "F306", f"{filled!r} has {words.count(filled)} words; {kind} may have {limit}",
                          "say less; the reason belongs under why")
+        if clearing := words.clearing(say):
+            self._report(at, "F314", f"{say!r} says {clearing!r}: no line calls anything safe, allows or commands it",
+                         "say what is there, and what it does not clear: \"Low pitch clears nothing.\"")
+        elif order := words.order(say):
+            self._report(at, "F314", f"{say!r} orders somebody: {order!r}",
+                         "state what is there or what is needed: \"Steep: roof ladder or aerial.\"")
 
     def _when_said(self, fields: Fields, conclude: Conclude) -> WhenSaid:
         said = fields.text("said", WHEN_SAID) or "at once"
@@ -286,7 +292,7 @@ class RuleReader:
         except FactError as error:
             self._report(node, "F310", error.what, f"{error.why}; {error.next_step}")
         except (TypeError, ValueError, AttributeError):
-            self._report(node, "F310", f"{key} cannot be {value!r}", "see the vocabulary in fieldaid/facts")
+            self._report(node, "F310", f"{key} cannot be {value!r}", "write one of the fact's values")
         else:
             facts[key] = value
 

@@ -8,6 +8,14 @@ from collections.abc import Iterable
 PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
 KNOWN = ("where", "value")
 # A place that was not said leaves no hole: "soft deck, {where}" becomes "soft deck".
+CLEARING = frozenset("safe safely unsafe okay ok allowed permitted must harmless".split())
+_CLEARING = re.compile(r"\b(?:all clear|clear (?:to|for)|(?:you|we|crews?) (?:can|may)|(?:can|may) (?:walk|go|climb|"
+                       r"cut|stand|enter|stay)|free to|good to go|no (?:danger|risk|hazard)s?|is fine)\b",
+                       re.IGNORECASE)
+ORDERS = frozenset("cut go climb open step start enter return walk tell report ask check stand keep sound have take "
+                   "use move make put pull push".split())
+# What sends somebody somewhere is an order in any part of a line; "tell command" and "to report: open" are not.
+_MOVES = frozenset("cut go climb step enter return walk stand".split())
 _UNSAID = re.compile(r",?\s*(?:\b(?:on|at|in|near|from|over|by|above|side)\s+)*\{where\}")
 
 
@@ -47,6 +55,30 @@ def sentence(text: str) -> str:
 def count(text: str) -> int:
     """Words of a text; figures and letters count as words, signs alone do not."""
     return sum(1 for word in text.split() if any(char.isalnum() for char in word))
+
+
+def clearing(text: str) -> str:
+    """The word or words of a line that call something safe, or allow or command it; "" when it has none.
+
+    >>> clearing("Barn is safe to walk on."), clearing("Low pitch clears nothing.")
+    ('safe', '')
+    """
+    found = _CLEARING.search(text)
+    return found[0] if found else next((word for word in _words(text) if word in CLEARING), "")
+
+
+def order(text: str) -> str:
+    """The word of a line that orders somebody; "" when it has none.
+
+    >>> order("Climb the ladder now."), order("Barn: go up."), order("Row: tell command.")
+    ('climb', 'go', '')
+    """
+    first, *later = [(_words(part) or [""])[0] for part in re.split(r"[:;.!?]\s", text)] or [""]
+    return first if first in ORDERS else next((word for word in later if word in _MOVES), "")
+
+
+def _words(text: str) -> list[str]:
+    return re.findall(r"[a-z]+", text.lower())
 
 
 def placeholders(text: str) -> set[str]:

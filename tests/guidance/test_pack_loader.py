@@ -93,7 +93,7 @@ BROKEN = [
     (("when: {deck.*: [soft, sagging]}", "when: {dekc.*: [soft]}"), "F201", 5, "did you mean"),
     (("building.use: barn", "wind.on.E: windward"), "F201", 6, "did you mean"),
     (("when: {deck.*: [soft, sagging]}", "when: {deck.*: [soft, sagginng]}"), "F202", 5, "did you mean sagging"),
-    (("building.use: barn", "building.use: true"), "F202", 6, "cannot be True"),
+    (("building.use: barn", "building.use: true"), "F202", 6, "cannot be true"),
     (("building.use: barn", "wind.mph: strong"), "F202", 6, "is a number of mph"),
     (("building.use: barn", "wind.mph: {above: 200}"), "F204", 6, "0 to 120 mph"),
     (("building.use: barn", "building.built: {below: 1960}"), "F203", 6, "built.first"),
