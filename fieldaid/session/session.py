@@ -12,6 +12,7 @@ from typing import Any, Protocol
 
 from fieldaid import __version__
 from fieldaid.clock import Stopwatch, now, stamp
+from fieldaid.errors import JournalError
 from fieldaid.facts.picture import CANNOT_TELL
 from fieldaid.grammar import Grammar, Parsed, Reading
 from fieldaid.guidance.guide import Guide
@@ -179,12 +180,17 @@ class Session:
         ms = {"parse": watch.lap()}
         judged = self._judge(at)
         ms["guidance"] = watch.lap()
-        replies, effects = self._replies(effects, judged, at, keep=not ignored)
-        written = [one.to_data() for one in replies]
-        self.journal.append(at, "answer", {
-            "said": self.said.to_data(), "last": [one.to_data() for one in self.last],
-            "triggers": sorted(self._triggers), "leaving": self.state.leaving, "replies": written,
-            "reminders": self._reminders.to_data()})
+        before = self.said, self.last
+        try:
+            replies, effects = self._replies(effects, judged, at, keep=not ignored)
+            written = [one.to_data() for one in replies]
+            self.journal.append(at, "answer", {
+                "said": self.said.to_data(), "last": [one.to_data() for one in self.last],
+                "triggers": sorted(self._triggers), "leaving": self.state.leaving, "replies": written,
+                "reminders": self._reminders.to_data()})
+        except JournalError:
+            self.said, self.last = before  # nothing of it will be said now: the next answer says it
+            raise
         self._note_question(written, at)
         ms["journal"] = watch.lap()
         ms["speech"] = self._speak(replies, effects, said.n)

@@ -29,7 +29,8 @@ from fieldaid.speaking.speaker import Speaker
 BURST_S = 8.0
 """From the beginning of one burst of a leave-now to the next."""
 REMIND_S = 5.0
-"""So often is looked whether a time notice is due."""
+"""So often is looked whether a time notice is due, or a danger stands that time alone brought: a fire knocked down
+counts as a fire again after a while."""
 RADIO_GAP_S = 5.0
 """At least so long is the voice silent between two bursts."""
 GIVE_WAY_S = 4.0
@@ -97,6 +98,7 @@ class Loop:
         self._dropped = 0
         self._due: float | None = None
         self._remind_at = 0.0
+        self._look_at = 0.0
         self._waiting: dict[int, tuple[float, float, dict[str, float]]] = {}
         if speaker is not None:
             speaker.on_begin = self._began
@@ -139,6 +141,7 @@ class Loop:
                     self._work(event)
                 except JournalError as error:
                     self._tell(str(error), "Not written down. Not taken.")
+                    self._due = self._due or monotonic()
             self._print(self._end_text)
         finally:
             self._ending.set()
@@ -159,6 +162,9 @@ class Loop:
             self._write_times(event.n, event.at)
         elif isinstance(event, _Tell):
             self._print(event.text)
+        if self._due is None and monotonic() >= self._look_at:
+            self._look_at = monotonic() + REMIND_S
+            self._due = monotonic()
         if self._due is not None and self._burst_is_due():
             self._tick()
         elif self._due is None:

@@ -79,6 +79,29 @@ def test_what_cannot_be_written_down_is_not_taken_and_a_leave_is_still_said(talk
     until(lambda: one.speaker.lines.count(LEAVE) >= before + 2)
 
 
+def test_a_danger_whose_answer_cannot_be_written_down_is_said_all_the_same(talk, monkeypatch):
+    """The line is kept, and the disk is full before its answer: nothing of the answer may count as said."""
+    hasten(monkeypatch, 0.1, 0.0)
+    one = talk()
+    one.say("field aid three of us")
+    one.say("affirm")
+    append = one.session.journal.append
+
+    def full(at, kind, body):
+        if kind == "answer":
+            raise JournalError("the event cannot be written", why="the disk is full")
+        return append(at, kind, body)
+
+    monkeypatch.setattr(one.session.journal, "append", full)
+    one.say("field aid soft on charlie")
+    until(lambda: LEAVE in one.speaker.lines)
+    one.say("field aid member missing")
+    assert "Member missing: mayday first." not in one.speaker.lines
+    monkeypatch.setattr(one.session.journal, "append", append)
+    one.say("field aid status")
+    assert "Member missing: mayday first." in one.speaker.lines
+
+
 def test_an_end_does_not_wait_for_what_is_still_to_be_heard(talk):
     one = talk()
     go, asked = threading.Event(), threading.Event()

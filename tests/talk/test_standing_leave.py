@@ -9,7 +9,8 @@ import time
 
 from talk_room import LEAVE, hasten, until
 
-from fieldaid.clock import monotonic
+from fieldaid.clock import monotonic, now
+from fieldaid.session import session
 from fieldaid.session.journal import read_only
 
 
@@ -38,6 +39,17 @@ def test_between_bursts_there_is_a_gap_for_the_radio_and_for_an_answer(talk, mon
     ticks = len(one.events("tick"))
     time.sleep(1.0)
     assert len(one.events("tick")) <= ticks + 1, "a burst waits while somebody may be saying leaving"
+
+
+def test_a_danger_that_time_alone_brings_back_is_said(talk, monkeypatch):
+    """A fire that was knocked down counts as suspected again after a while: a setting of ours."""
+    hasten(monkeypatch, 0.1, 0.0, REMIND_S=0.1)
+    one = talk()
+    for line in ("rafters seen", "affirm", "cockloft knocked down", "affirm"):
+        one.say(f"field aid {line}")
+    assert not [line for line in one.speaker.lines if line.startswith("Leave now")]
+    monkeypatch.setattr(session, "now", lambda: now() + 3600.0)
+    until(lambda: "Leave now. Cockloft fire suspected." in one.speaker.lines)
 
 
 def test_a_session_that_broke_off_says_its_leave_again_at_once(talk, tmp_path):
