@@ -52,6 +52,14 @@ class Said:
         return {"access": self.access, "gate": self.gate, "keys": sorted(self.keys), "need": self.need,
                 "sections": [list(one) for one in self.sections]}
 
+    def but_dangers(self, judged: Judged) -> Said:
+        """The same without the dangers that stand, which are then said again: access that bars, and stops."""
+        parts = {"": judged.main, **judged.sections}
+        stops = {f"{name}/{line.key}" if name else line.key for name, found in parts.items() for line in found.stops}
+        barred = [name for name, found in parts.items() if found.access_reason in ("hazard", "ordered")]
+        return replace(self, keys=self.keys - stops, access="" if "" in barred else self.access,
+                       sections=tuple(one for one in self.sections if one[0] not in barred))
+
     @classmethod
     def from_data(cls, data: dict[str, Any]) -> Said:
         return cls(data["access"], data["gate"], frozenset(data["keys"]), data["need"],

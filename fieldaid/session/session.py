@@ -171,6 +171,7 @@ class Session:
         self.journal.append(at, "line", {"u": said.n, "spoken": spoken, "ignored": bool(ignored),
                                          "parsed": asdict(parsed), "figures": figures or {}})
         self.count = said.n
+        was_silent = self.state.mayday
         if ignored:
             asks = ignored in (DANGER_OVER, LEAVING_OVER)
             effects = Effects(replies=(("question" if asks or ignored.endswith("?") else "note", ignored),),
@@ -181,6 +182,8 @@ class Session:
         judged = self._judge(at)
         ms["guidance"] = watch.lap()
         before = self.said, self.last
+        if was_silent and not self.state.mayday:
+            self.said = self.said.but_dangers(judged)  # nobody heard them while a mayday was called
         try:
             replies, effects = self._replies(effects, judged, at, keep=not ignored)
             written = [one.to_data() for one in replies]

@@ -470,3 +470,14 @@ def test_a_danger_of_the_main_roof_is_not_called_as_one_of_the_garage(shared):
     talk.say("on the roof", "soft on charlie", "garage roof is gable", "garage sagging on alpha", "leaving")
     stands = " ".join(texts(talk.say("handover")))
     assert "Soft deck, C" in stands and "garage sagging deck, A" in stands and "garage soft" not in stands
+
+
+def test_dangers_that_were_shown_in_silence_are_said_after_a_mayday(shared):
+    """The voice gives way to the radio while a mayday is called; what came up then was heard by nobody."""
+    talk = Talk(shared)
+    talk.say("three of us", "on the ground", "mayday", "soft on charlie", "roll call two")
+    assert not {"Stay off. Soft deck, C.", "Member missing: mayday first."} & set(texts(talk.say("metal roof")))
+    again = texts(talk.say("resume speaking"))
+    assert {"Stay off. Soft deck, C.", "Member missing: mayday first."} <= set(again)
+    assert not {"Stay off. Soft deck, C.", "Member missing: mayday first."} & set(texts(talk.say("quiet")))
+    assert "Stay off. Soft deck, C." not in texts(talk.say("resume speaking"))
