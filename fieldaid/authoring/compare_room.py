@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any, TextIO
 
 from fieldaid.authoring.compare import DANGERS, Change, Found, compare
+from fieldaid.authoring.finding_output import told
 from fieldaid.authoring.pack_form import flow
 from fieldaid.facts.picture import CANNOT_TELL
 from fieldaid.facts.situation import Situation
@@ -44,7 +45,7 @@ def _print(found: list[Found], tried: int, out: TextIO) -> None:
         print(f"No answer changes in {tried:,} situations. That is no proof that none ever does.", file=out)
         return
     looser = sum(1 for one in found if one.change.looser)
-    print(f"# {len(found)} answers change in {tried:,} situations"
+    print(f"# {told(len(found), 'change')} in {tried:,} situations"
           + (f"; {looser} get LOOSER, shown first" if looser else "; none gets looser"), file=out)
     print("# Each with its smallest situation, which can be put into a file of the new pack's tests folder.", file=out)
     for one in found:

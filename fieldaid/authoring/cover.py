@@ -18,6 +18,7 @@ from fieldaid.authoring.check_logic import Logic
 from fieldaid.authoring.covering import measured
 from fieldaid.authoring.mutants_run import Shipped, shipped
 from fieldaid.authoring.pack_form import show as shown
+from fieldaid.authoring.provenance import Own, own_of
 from fieldaid.authoring.situations_gate import LEVELS, levels_of
 from fieldaid.guidance.conditions import All, AnyOf, Condition
 from fieldaid.guidance.pack import Pack, Rule
@@ -99,26 +100,37 @@ def leaves_of(rule: Rule) -> list[Leaf]:
 
 
 def cover(folder: Path, pack: Pack, strengths: Sequence[int] = (2, 3), prove: bool = True) -> Coverage:
-    """What the situations that ship with the pack show.
+    """What the situations that ship with the pack show. Under an overlay: what those of the overlay show of the rules
+    that it adds, and of the conditions that read a threshold it sets.
 
     Raises
     ------
     BrokenData : a file of situations is wrong
     """
     situations = shipped(folder, pack)
-    live = list(pack.live_rules)
-    found = Coverage(len(live), sum(len(leaves_of(rule)) for rule in live), len(situations))
-    fired, silent, ways = _run(pack, live, situations)
+    own = own_of(pack)
+    live = [rule for rule in pack.live_rules if own is None or rule.id in own.rules]
+    leaves = [leaf for rule in live for leaf in leaves_of(rule)]
+    limits = [rule for rule in pack.live_rules if own is not None and rule.id not in own.rules and own.reads(rule)]
+    leaves += [leaf for rule in limits for leaf in leaves_of(rule) if own is not None and _reads(leaf, own)]
+    found = Coverage(len(live), len(leaves), len(situations))
+    fired, silent, ways = _run(pack, [*live, *limits], situations)
     found.never_fires = [rule.id for rule in live if rule.id not in fired]
     found.never_silent = [rule.id for rule in live if rule.id not in silent]
-    found.lacks = [Lack(leaf, way) for rule in live for leaf in leaves_of(rule) for way in (WITH, WANT)
-                   if (rule.id, leaf.index, way) not in ways]
+    found.lacks = [Lack(leaf, way) for leaf in leaves for way in (WITH, WANT)
+                   if (leaf.rule, leaf.index, way) not in ways]
     if prove and found.lacks:
         found.lacks = list(Prover(pack, found.lacks).proved())
+    if own is not None:
+        return found
     array = np.array([levels_of(one.situation) for one in situations], dtype=np.uint8)
     array = np.unique(array, axis=0) if len(array) else array.reshape(0, len(LEVELS))
     found.together = {strength: measured(array, LEVELS, strength) for strength in strengths}
     return found
+
+
+def _reads(leaf: Leaf, own: Own) -> bool:
+    return any(bound.parameter in own.parameters for bound in leaf.condition.bounds)
 
 
 def _run(pack: Pack, live: list[Rule], situations: Sequence[Shipped]

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TextIO
 
 from fieldaid.authoring.cover import Coverage, cover, shares
+from fieldaid.authoring.finding_output import told
 from fieldaid.guidance.pack import load_pack
 
 
@@ -31,7 +32,7 @@ def show(folder: Path, overlays: Sequence[Path], missing: bool, as_json: bool, o
         json.dump(to_data(found), out, ensure_ascii=False)
         out.write("\n")
     else:
-        out.write(in_words(found) + "\n")
+        out.write(in_words(found, overlays[-1] if overlays else None) + "\n")
     return 0 if found.whole else 1
 
 
@@ -46,9 +47,13 @@ def to_data(found: Coverage) -> dict[str, object]:
             "together": {str(strength): list(pair) for strength, pair in found.together.items()}}
 
 
-def in_words(found: Coverage) -> str:
+def in_words(found: Coverage, overlay: Path | None = None) -> str:
     """The coverage as a person reads it."""
-    lines = [f"{found.situations} situations ship with {found.rules} rules of {found.leaves} conditions."]
+    situations, rules = told(found.situations, "situation"), told(found.rules, "rule")
+    lines = [f"{situations} ship with {rules} of {told(found.leaves, 'condition')}."]
+    if overlay is not None:
+        lines = [f"{overlay}: {situations}, for {rules} that it adds and the thresholds that it sets: "
+                 f"{told(found.leaves, 'condition')}. The base has situations of its own."]
     both = found.rules - len(set(found.never_fires) | set(found.never_silent))
     lines.append(f"Rules shown firing and silent: {both} of {found.rules}.")
     lines += [f"  never fires: {', '.join(found.never_fires)}"] if found.never_fires else []

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from fieldaid.authoring.provenance import own_of
 from fieldaid.facts.vocabulary import FACTS
 from fieldaid.guidance.conditions import All, AnyOf, Bound, Conclude, Condition
 from fieldaid.guidance.pack import ACCESS, GATE, Pack, Rule
@@ -32,9 +33,24 @@ class Mutant:
 
 
 def mutants(pack: Pack) -> Iterator[Mutant]:
-    """Every mutant of every live rule, in pack order; none that reads the same as its rule."""
+    """Every mutant of every live rule, in pack order; none that reads the same as its rule.
+
+    Of a pack under an overlay: the mutants of the rules that the overlay adds, and the moved limits that it set.
+    """
+    own = own_of(pack)
     for rule in pack.live_rules:
-        yield from mutants_of(rule, pack)
+        if own is None or rule.id in own.rules:
+            yield from mutants_of(rule, pack)
+        elif own.reads(rule):
+            yield from (one for one in mutants_of(rule, pack) if _limits_moved(rule, one) & own.parameters)
+
+
+def _limits_moved(rule: Rule, mutant: Mutant) -> set[str]:
+    """The parameters whose limit the mutant moves."""
+    if mutant.kind != "limit moved" or mutant.rule is None:
+        return set()
+    both = zip(rule.conditions, mutant.rule.conditions, strict=True)
+    return {bound.parameter for old, new in both if old != new for bound in old.bounds}
 
 
 def mutants_of(rule: Rule, pack: Pack) -> Iterator[Mutant]:

@@ -46,7 +46,7 @@ def show(folder: Path, overlays: Sequence[Path], options: argparse.Namespace, ou
         json.dump(to_data(found), out, ensure_ascii=False)
         out.write("\n")
     else:
-        out.write(in_words(found, options.survivors) + "\n")
+        out.write(in_words(found, options.survivors, str(overlays[-1] if overlays else folder), bool(overlays)) + "\n")
     return 0 if found.share >= options.least else 1
 
 
@@ -59,7 +59,8 @@ def run(folder: Path, overlays: Sequence[Path] = (), *, workers: int | None = No
     if failing:
         raise BrokenData("shipped situations fail with the sound pack", where=str(tests),
                          why=f"{', '.join(failing[:3])}" + (f" and {len(failing) - 3} more" if failing[3:] else ""),
-                         next_step=f"mend what fieldaid rules test {tests} lists first")
+                         next_step=f"mend what fieldaid rules test {tests}"
+                                   f"{f' --on {folder}' if overlays else ''} lists first")
     args = {"pack": str(folder), "overlays": [str(one) for one in overlays], "tests": str(tests),
             "of": [pack.digest, _digest_of_tests(tests)]}
     work = mass.Work(JOB, args, sum(1 for _ in mutants(pack)), CHUNK)
@@ -106,10 +107,10 @@ def probes(pack: Pack) -> Iterator[Shipped]:
 
 def _from_data(data: Mapping[str, Any], pack: Pack) -> Mutation:
     by_key = {(one.of, one.says): one for one in mutants(pack)}
-    return Mutation(data["made"], data["caught"], [
+    return Mutation(data.get("made", {}), data.get("caught", {}), [
         Survivor(by_key[one["of"], one["says"]], one["reason"],
                  None if one["situation"] is None else Situation(one["situation"]["values"], one["situation"]["basis"]))
-        for one in data["survivors"]])
+        for one in data.get("survivors", ())])
 
 
 def _progress(done: int, of: int) -> None:
@@ -124,16 +125,25 @@ def to_data(found: Mutation) -> dict[str, Any]:
                            "reason": one.reason} for one in found.survivors]}
 
 
-def in_words(found: Mutation, survivors: bool) -> str:
-    """The result as a person reads it."""
+def in_words(found: Mutation, survivors: bool, of: str = "the pack", overlay: bool = False) -> str:
+    """The result as a person reads it; `of` names what was tried."""
     made, caught = sum(found.made.values()), sum(found.caught.values())
-    lines = [f"{caught} of {made} planted faults noticed by the shipped situations: {100 * found.share:.1f} %; "
-             f"of those that change an answer anywhere {100 * found.share_of_real:.1f} %.", ""]
+    if not made:
+        return f"No fault can be planted: {of} adds no rule and sets no threshold that a rule reads."
+    lines = [f"{caught} of {made} planted faults noticed by the situations of {of}: {100 * found.share:.1f} %; "
+             f"of those that change an answer anywhere {100 * found.share_of_real:.1f} %."]
+    if overlay:
+        lines.append("Planted in the rules that it adds and the thresholds that it sets; the base has situations of "
+                     "its own.")
+    lines.append("")
     lines += [f"{found.caught.get(kind, 0):>6} of {count:>5}  {kind}" for kind, count in sorted(found.made.items())]
-    reasons = Counter(one.reason.split(" in ")[0] for one in found.survivors)
-    lines += ["", *(f"{count:>6} unnoticed: {reason}" for reason, count in reasons.most_common())]
-    if survivors:
+    reasons = Counter(one.reason.split(" in ")[0].rstrip(",") for one in found.survivors)
+    if found.survivors:
+        lines += ["", *(f"{count:>6} unnoticed: {reason}" for reason, count in reasons.most_common())]
+    if survivors and found.survivors:
         lines += ["", *(f"{one.mutant.key} - {one.reason}" for one in found.survivors)]
+    elif found.survivors:
+        lines += ["", "Add --survivors to see which, --stubs for situations to paste that would notice them."]
     return "\n".join(lines)
 
 

@@ -67,18 +67,20 @@ class Mutation:
 
     @property
     def share(self) -> float:
-        """Caught mutants of all."""
-        return sum(self.caught.values()) / max(1, sum(self.made.values()))
+        """Caught mutants of all; 1 when there are none."""
+        return sum(self.caught.values()) / sum(self.made.values()) if self.made else 1.0
 
     @property
     def share_of_real(self) -> float:
         """Caught mutants of those that change an answer somewhere."""
         same = sum(1 for one in self.survivors if one.situation is None)
-        return sum(self.caught.values()) / max(1, sum(self.made.values()) - same)
+        real = sum(self.made.values()) - same
+        return sum(self.caught.values()) / real if real else 1.0
 
 
 def shipped(folder: Path, pack: Pack) -> list[Shipped]:
-    """Every situation that ships with the pack in `folder`.
+    """Every situation that ships with the pack in `folder`; under an overlay those of the overlay alone, because the
+    base's presuppose the base's thresholds.
 
     Raises
     ------
@@ -86,6 +88,8 @@ def shipped(folder: Path, pack: Pack) -> list[Shipped]:
     """
     found = []
     for rule in pack.live_rules:
+        if pack.overlays and not Path(rule.file).is_relative_to(folder):
+            continue
         for must_fire, examples in ((True, rule.fires), (False, rule.silent)):
             for n, example in enumerate(examples, 1):
                 found.append(Shipped(f"{rule.id} {'fires' if must_fire else 'silent'} {n}",
@@ -94,7 +98,8 @@ def shipped(folder: Path, pack: Pack) -> list[Shipped]:
     tests, findings = read_tests(folder, pack)
     if findings:
         raise BrokenData("the situations of the pack cannot be read", findings,
-                         next_step=f"mend what fieldaid rules test {folder} lists")
+                         next_step=f"mend what fieldaid rules test {folder}"
+                                   f"{f' --on {pack.folder}' if pack.overlays else ''} lists")
     return [*found, *(Shipped(one.name, *situation_of(one.given, pack), _expects(one.expect), _named(one.expect))
                       for one in tests)]
 

@@ -23,6 +23,7 @@ from fieldaid.authoring.properties import PROPERTIES
 from fieldaid.authoring.properties_pack import PACK_PROPERTIES
 from fieldaid.authoring.properties_steps import STEPS
 from fieldaid.authoring.prove_job import GENERAL, pack_array, pairs
+from fieldaid.authoring.provenance import called
 from fieldaid.authoring.situations_gate import GATE_FACTS, LEVELS
 from fieldaid.clock import Stopwatch, now, stamp
 from fieldaid.data import PACKAGE
@@ -117,7 +118,7 @@ def prove(folder: Path, extent: Extent, *, overlays: Sequence[Path] = (), engine
     array = _array(extent, keep, (lambda done, all_: said("covering array", done, all_)) if said else None)
     lacking = missing(array, LEVELS, extent.strength)
     proof = Proof(
-        date=stamp(now()), commit=commit_of(folder), pack=f"{pack.name} {pack.version}", digest=pack.digest,
+        date=stamp(now()), commit=commit_of(folder), pack=called(pack), digest=pack.digest,
         code=code_digest(), extent=asdict(extent), both_channels=engine,
         array={"factors": len(GATE_FACTS), "levels": sum(LEVELS), "strength": extent.strength, "rows": len(array),
                "combinations": _combinations(extent.strength), "missing": lacking})
@@ -228,7 +229,7 @@ def last_full(file: Path) -> Proof | None:
 def stale(proof: Proof, pack: Pack) -> str:
     """Why a kept proof does not speak of this pack and this code; "" when it does."""
     if proof.digest != pack.digest:
-        return "the rules have changed since"
+        return "it speaks of the base without the overlay" if pack.overlays else "the rules have changed since"
     if proof.code != code_digest():
         return "the code of facts, workings, guidance, dialogue or properties has changed since"
     return ""

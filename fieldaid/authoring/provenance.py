@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from fieldaid.guidance.pack import Pack, load_pack
+from fieldaid.guidance.pack import Pack, Rule, load_pack
 
 
 @dataclass(frozen=True)
@@ -35,6 +36,38 @@ class Origins:
         if change is None:
             return self.base or pack.name
         return f"{change.by} (the pack has {change.before:g})"
+
+
+@dataclass(frozen=True)
+class Own:
+    """What the last overlay of a pack brings: its folder, the rules it adds, and the parameters that it sets."""
+
+    folder: Path
+    rules: frozenset[str]
+    parameters: frozenset[str]
+
+    def reads(self, rule: Rule) -> bool:
+        """Whether a rule of the base holds something against a parameter that the overlay sets."""
+        return any(bound.parameter in self.parameters for one in rule.conditions for bound in one.bounds)
+
+
+def own_of(pack: Pack) -> Own | None:
+    """What the last overlay of a pack brings; None for a pack without one."""
+    return _own(pack.folder, pack.overlays, pack.digest) if pack.overlays else None
+
+
+@functools.lru_cache(maxsize=4)
+def _own(folder: Path, overlays: tuple[str, ...], digest: str) -> Own:
+    above = [Path(one) for one in overlays]
+    before, after = load_pack(folder, above[:-1]), load_pack(folder, above)
+    values = before.parameter_values()
+    return Own(above[-1], frozenset(rule.id for rule in after.rules if rule.id not in before),
+               frozenset(name for name, value in after.parameter_values().items() if values.get(name) != value))
+
+
+def called(pack: Pack) -> str:
+    """A pack's name and version, and the overlays that are laid over it: "house 1.0 under quillhaven"."""
+    return " under ".join([f"{pack.name} {pack.version}", *(Path(one).resolve().name for one in pack.overlays)])
 
 
 def load_with_origins(folder: Path, overlays: Sequence[Path] = ()) -> tuple[Pack, Origins]:

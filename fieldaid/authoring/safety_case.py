@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fieldaid.authoring.prove import Proof, never_asked, stale
+from fieldaid.authoring.provenance import called
 from fieldaid.data import CHECKOUT
 from fieldaid.guidance.pack import Invariant, Pack
 
@@ -140,6 +141,10 @@ def broken_links(case: Case, root: Path = CHECKOUT) -> list[str]:
         for place in line.places:
             if place.kind == "rule" and not place.where:
                 wrong.append(f"{head}: the pack has no rule {place.name}")
+            elif place.kind == "rule" and _given_up(place, case.pack):
+                if not any(one.kind != "rule" or one.name in case.pack and case.pack.rule(one.name).live
+                           for one in line.places):
+                    wrong.append(f"{head}: with {place.name} retired nothing enforces it")
             elif place.kind == "rule" and not case.pack.rule(place.name).live:
                 wrong.append(f"{head}: {place.name} takes no part")
             elif place.kind == "rule" and line.invariant.number not in case.pack.rule(place.name).invariants:
@@ -155,6 +160,12 @@ def broken_links(case: Case, root: Path = CHECKOUT) -> list[str]:
         wrong += [f"the last full proof broke: {key}" for key in case.proof.broken]
         wrong += [f"the last full proof never asked: {key}" for key in never_asked(case.proof)]
     return wrong
+
+
+def _given_up(place: Place, pack: Pack) -> bool:
+    """Whether an overlay retired the rule, as it may with an advisory one that gives its reason."""
+    rule = pack.rule(place.name)
+    return bool(pack.overlays) and rule.status == "retired" and not rule.protected and bool(rule.retired_because)
 
 
 @functools.lru_cache(maxsize=64)
@@ -182,7 +193,7 @@ def in_markdown(case: Case) -> str:
     """The safety case as a page to read."""
     proof = case.proof
     lines = [
-        f"# Safety case of the pack {case.pack.name} {case.pack.version}", "",
+        f"# Safety case of the pack {called(case.pack)}", "",
         "What is claimed, where it is enforced, which tests hold it, and what the last full proof said. Written by "
         "`fieldaid rules safety-case`; a link that leads nowhere fails the tests.", "",
         "A training and practice aid. The officer, command and local procedure decide. Nothing in it means safe.", "",
@@ -190,7 +201,7 @@ def in_markdown(case: Case) -> str:
         "## The invariants", ""]
     for line in case.lines:
         lines += [f"### {line.invariant.number}. {line.invariant.text}", "", "Enforced:", ""]
-        lines += [f"- {_place_text(place)}" for place in line.places]
+        lines += [f"- {_place_text(place, case.pack)}" for place in line.places]
         lines += ["", "Tests:", "", *(f"- `{node}`" for node in line.tests), ""]
         if proof is not None:
             asked = [f"- {says}: asked {count:,} times, broken {broken}" for says, count, broken in line.properties]
@@ -220,8 +231,11 @@ def _proof_lines(case: Case) -> Iterator[str]:
     yield f"- broken in all: {sum(proof.broken.values())}"
 
 
-def _place_text(place: Place) -> str:
+def _place_text(place: Place, pack: Pack) -> str:
     if place.kind == "rule":
-        return f"{place.name} {place.title} ({place.where})"
+        text = f"{place.name} {place.title} ({place.where})"
+        if place.name in pack and _given_up(place, pack):
+            text += f"; RETIRED by the overlay: {pack.rule(place.name).retired_because}"
+        return text
     name = f"`{place.name}` of `{place.where}`" if place.name else f"`{place.where}`"
     return f"{place.kind}: {name}"
