@@ -1,6 +1,7 @@
 """A kept session told again: its events run through the dialogue once more, to the state that they lead to.
 
-Nothing is judged and nothing is said; whoever reads a journal needs the picture alone.
+Nothing is judged and nothing is said. Whoever reads a journal needs the picture alone; a session that goes on with one
+knows from the kept answers what it has said.
 """
 
 from __future__ import annotations
@@ -26,11 +27,22 @@ def retold(events: Iterable[Event], phrase: Phrase | None = None) -> State:
     """
     state = State()
     for event in events:
-        if event.kind == "line" and not event.body.get("ignored"):
-            said = Utterance(event.body["u"], event.at, parsed_line(event.body["parsed"]), event.body["spoken"])
-            state, _ = reduce(state, said, phrase or _name)
-        elif event.kind == "confirm":
-            state, _ = ask_to_confirm(state, tuple(event.body["names"]), event.at, phrase or _name)
+        state = told_once_more(state, event, phrase or _name)
+    return state
+
+
+def told_once_more(state: State, event: Event, phrase: Phrase) -> State:
+    """The dialogue after one journaled event: a line or a question for confirmation changes it, no other does.
+
+    Raises
+    ------
+    JournalError, FactError : as in `retold`
+    """
+    if event.kind == "line" and not event.body.get("ignored"):
+        said = Utterance(event.body["u"], event.at, _parsed_line(event.body["parsed"]), event.body["spoken"])
+        return reduce(state, said, phrase)[0]
+    if event.kind == "confirm":
+        return ask_to_confirm(state, tuple(event.body["names"]), event.at, phrase)[0]
     return state
 
 
@@ -39,7 +51,7 @@ def _name(name: str, value: object, basis: str) -> str:
     return name
 
 
-def parsed_line(data: dict[str, Any]) -> Parsed:
+def _parsed_line(data: dict[str, Any]) -> Parsed:
     """A parsed line as it was journaled.
 
     Raises

@@ -25,7 +25,7 @@ from fieldaid.session.judging import Judged, judge
 from fieldaid.session.notices import Reminders
 from fieldaid.session.replies import Reply, Said, guidance_replies, in_order, leave_reasons, without_needs
 from fieldaid.session.requests import requested
-from fieldaid.session.retold import parsed_line
+from fieldaid.session.retold import told_once_more
 from fieldaid.session.urgent import counts_over_voice, danger_over_voice, is_message
 
 LONGEST_LINE = 2000
@@ -120,26 +120,18 @@ class Session:
 
     def _replay(self) -> None:
         for event in self.journal.events():
+            body = event.body
+            self.state = told_once_more(self.state, event, self._phrase)
             if event.kind == "line":
-                body = event.body
-                said = Utterance(body["u"], event.at, parsed_line(body["parsed"]), body["spoken"])
-                self.count = max(self.count, said.n)
-                if not body.get("ignored"):
-                    self.state, _ = reduce(self.state, said, self._phrase)
-            elif event.kind == "confirm":
-                names = tuple(event.body["names"])
-                self.state, _ = ask_to_confirm(self.state, names, event.at, self._phrase)
-            elif event.kind == "answer":
-                self.said = Said.from_data(event.body["said"])
-                self.last = [Reply(one["kind"], one["text"], tuple(one["rules"])) for one in event.body["last"]]
-                self._triggers = frozenset(event.body["triggers"])
-                self.state = replace(self.state, leaving=event.body["leaving"])
-                self._note_question(event.body["replies"], event.at)
-                self._reminders.restore(event.body.get("reminders"))
-            elif event.kind == "tick":
-                self._reminders.restore(event.body.get("reminders"))
-                self._triggers = frozenset(event.body["triggers"])
-                self.state = replace(self.state, leaving=event.body["leaving"])
+                self.count = max(self.count, body["u"])
+            elif event.kind in ("answer", "tick"):
+                self._triggers = frozenset(body["triggers"])
+                self.state = replace(self.state, leaving=body["leaving"])
+                self._reminders.restore(body.get("reminders"))
+            if event.kind == "answer":
+                self.said = Said.from_data(body["said"])
+                self.last = [Reply(one["kind"], one["text"], tuple(one["rules"])) for one in body["last"]]
+                self._note_question(body["replies"], event.at)
 
     def _note_question(self, replies: list[dict[str, Any]], at: float) -> None:
         if any(one["kind"] == "question" for one in replies):
