@@ -12,7 +12,7 @@ from fieldaid.authoring.explain import explain
 from fieldaid.authoring.explain_room import in_words, is_situation, read_situation, show
 from fieldaid.authoring.prove_job import Bench
 from fieldaid.authoring.situations import GOOD, situation_of
-from fieldaid.errors import BrokenData, FactError, WrongUse
+from fieldaid.errors import BrokenData, WrongUse
 from fieldaid.facts.situation import Situation
 from fieldaid.guidance.pack import ACCESS, GATE, load_pack
 
@@ -111,8 +111,8 @@ def test_what_is_a_situation() -> None:
 
 
 @pytest.mark.parametrize(("words", "basis", "error", "says"), [
-    (["deck.X=soft"], [], FactError, "no fact is called 'deck.X'"),
-    (["deck.C=sofft"], [], FactError, "did you mean soft"),
+    (["deck.X=soft"], [], WrongUse, "no fact is called 'deck.X'"),
+    (["deck.C=sofft"], [], WrongUse, "did you mean soft"),
     (["deck.C=[soft"], [], WrongUse, "cannot be read"),
     (["none.yaml"], [], BrokenData, "cannot be read"),
     (["deck.C=soft"], ["deck.C=heard"], WrongUse, "how a fact is known is one of"),

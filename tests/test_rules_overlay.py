@@ -13,11 +13,14 @@ from pathlib import Path
 
 import pytest
 
-from fieldaid.authoring import cover_room, mutants_room, safety_case_room, schema_room
+from fieldaid.authoring import compare_room, cover_room, mutants_room, safety_case_room, schema_room
+from fieldaid.authoring.book_room import write_book
 from fieldaid.authoring.cover import cover
 from fieldaid.authoring.mutants import mutants
 from fieldaid.authoring.provenance import called, own_of
 from fieldaid.authoring.safety_case import broken_links, build
+from fieldaid.authoring.test_room import run
+from fieldaid.cli import main
 from fieldaid.guidance.pack import load_pack
 
 RULES = Path(__file__).resolve().parents[1] / "rules"
@@ -97,3 +100,53 @@ def test_the_first_line_for_an_editor_leads_from_a_file_of_rules_to_the_schema(t
     path = out.getvalue().splitlines()[-1].partition("$schema=")[2]
     assert path == "../schema/rules.json" and (tmp_path / "mine" / "rules" / path).is_file()
     assert "house 1.0 under mine" in out.getvalue()
+
+
+def test_a_rule_is_explained_with_what_the_overlay_made_of_it(capsys: pytest.CaptureFixture[str]) -> None:
+    def said(*words: str) -> str:
+        assert main(["rules", "explain", *words, "--overlay", str(TOWN)]) == 0
+        return capsys.readouterr().out
+
+    own = said("TOWN-010")
+    assert own.startswith("TOWN-010 Slate or tile at night only from the aerial (trial, added by quillhaven)\n")
+    assert "town.yaml:3" in own and "covering is slate or tile" in own and "QH1, Quillhaven standing order" in own
+    wind = said("wind-110")
+    assert 'words of quillhaven; the pack says "Wind {value} miles per hour: enough to drive fire."' in wind
+    assert "$wind_caution_mph is set by quillhaven: 8; the pack has 10" in wind
+    assert "retired: Every house" in said("ERA-220")
+
+
+def test_a_rule_that_nobody_wrote_and_a_value_that_cannot_be_are_wrong_use(
+        capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["rules", "explain", "TOWN-010"]) == 2
+    assert "no rule is called TOWN-010" in (said := capsys.readouterr().err) and "--overlay FOLDER" in said
+    assert main(["rules", "explain", "roof.cover=thatch"]) == 2
+    assert main(["rules", "explain", "F999"]) == 2
+    assert "?." not in capsys.readouterr().err
+
+
+def test_a_situation_names_the_warnings_and_advice_that_apply(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["rules", "explain", "roof.cover=slate", "wind.mph=8", "--overlay", str(TOWN)]) == 0
+    said = capsys.readouterr().out
+    assert "  caution: Slate: slides, breaks, hides the deck. [COVER-010] (unless barred)\n" in said
+    assert "  caution: Wind 8 miles per hour: strong for this ridge. [WIND-110]\n" in said
+
+
+def test_the_rule_book_says_at_the_rule_whose_words_and_numbers_they_are(tmp_path: Path) -> None:
+    write_book(HOUSE, [TOWN], tmp_path / "book.html", io.StringIO())
+    text = re.sub(r"\s+", " ", re.sub(r"<[^>]+>", "", (tmp_path / "book.html").read_text(encoding="utf-8")))
+    assert "at least 8 ($wind_caution_mph; quillhaven, the pack has 10) mph" in text
+    assert "words of quillhaven; the pack says" in text
+    assert "by quillhaven: Every house in the old town" in text
+    assert text.count("the pack has 10") >= 2
+
+
+def test_every_change_that_compare_shows_can_be_pasted_as_a_situation(tmp_path: Path) -> None:
+    overlay = tmp_path / "pasted"
+    shutil.copytree(TOWN, overlay)
+    out = io.StringIO()
+    assert compare_room.show([HOUSE], [HOUSE, TOWN], 300, 1, 0, "any", False, out) == 1
+    (overlay / "tests" / "compared.yaml").write_text(out.getvalue(), encoding="utf-8")
+    before, after = (run(one, HOUSE, engine=False) for one in (TOWN, overlay))
+    assert not after.failed, [one.name for one in after.failed]
+    assert len(after.situations) >= len(before.situations) + 5

@@ -117,16 +117,18 @@ def _rule(rule: Rule, pack: Pack, origins: Origins) -> str:
     marks = [_STATUS[rule.status]] if rule.status in _STATUS else []
     marks += ["protected"] if rule.protected else []
     marks += [f"of {origins.added[rule.id]}"] if rule.id in origins.added else []
-    rows = [("when", _conditions(rule.when, pack)),
-            ("unless", _conditions(rule.unless, pack) if rule.unless else ""),
+    rows = [("when", _conditions(rule.when, pack, origins)),
+            ("unless", _conditions(rule.unless, pack, origins) if rule.unless else ""),
             ("then", escape(conclusion_in_words(rule.conclude))),
-            ("said", _said(rule.say) + (f", {rule.said}" if rule.said != "at once" else "")),
+            ("said", _said(rule.say) + (f", {rule.said}" if rule.said != "at once" else "")
+             + _words_of(rule, origins)),
             ("why", escape(rule.why)), ("may be wrong", escape(rule.may_be_wrong)),
             ("source", _source_links(rule.source, pack)),
             ("keeps", ", ".join(f'<a href="#inv-{number}">invariant {number}</a>' for number in rule.invariants)),
             ("applies to", "<br>".join(escape(example_in_words(one)) for one in rule.fires)),
             ("is silent on", "<br>".join(escape(example_in_words(one)) for one in rule.silent)),
-            ("retired", escape(rule.retired_because))]
+            ("retired", escape(f"by {origins.retired[rule.id]}: {rule.retired_because}" if rule.id in origins.retired
+                               else rule.retired_because))]
     lines = "".join(f"<dt>{name}</dt><dd>{text}</dd>" for name, text in rows if text)
     marked = "".join(f" <span class=mark>{escape(one)}</span>" for one in marks)
     return (f'<article class="rule" id="{_anchor(rule.id)}"><h4>{escape(rule.id)} {escape(rule.title)}{marked}</h4>'
@@ -138,13 +140,19 @@ def _said(text: str) -> str:
     return f"“{escape(words)}”" if words else ""
 
 
-def _conditions(one: All, pack: Pack) -> str:
+def _words_of(rule: Rule, origins: Origins) -> str:
+    """Whose words an overlay's line is in, and what it was before."""
+    change = origins.reworded.get(rule.id)
+    return "" if change is None else f" (words of {escape(change.by)}; the pack says {_said(change.before)})"
+
+
+def _conditions(one: All, pack: Pack, origins: Origins) -> str:
     lines = []
     for part in all_in_words(one, pack.computed):
         if isinstance(part, str):
-            lines.append(f"<li>{_with_parameters(part)}</li>")
+            lines.append(f"<li>{_with_parameters(part, origins)}</li>")
         else:
-            inner = "".join(f"<li>{_with_parameters(' and '.join(clauses))}</li>" for clauses in part)
+            inner = "".join(f"<li>{_with_parameters(' and '.join(clauses), origins)}</li>" for clauses in part)
             lines.append(f"<li>any of<ul>{inner}</ul></li>")
     return f"<ul>{''.join(lines)}</ul>"
 
@@ -224,13 +232,15 @@ def _table(heads: Iterable[str], rows: Iterable[Iterable[str]]) -> str:
     return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
 
 
-def _with_parameters(text: str) -> str:
-    """A clause with its ($parameter) as a link."""
+def _with_parameters(text: str, origins: Origins) -> str:
+    """A clause with its ($parameter) as a link, and with who set it when an overlay did."""
     before, mark, after = escape(text).partition("($")
     if not mark:
         return before
     name, _, rest = after.partition(")")
-    return f"{before}({_link(name, '$' + name)}){_with_parameters(rest) if '($' in rest else rest}"
+    change = origins.parameters.get(name)
+    by = "" if change is None else f"; {escape(change.by)}, the pack has {change.before:g}"
+    return f"{before}({_link(name, '$' + name)}{by}){_with_parameters(rest, origins) if '($' in rest else rest}"
 
 
 def _source_links(source: Iterable[str], pack: Pack) -> str:

@@ -147,7 +147,7 @@ def explain(code: str | None, listed: bool, out: TextIO) -> int:
     if page is None:
         near = difflib.get_close_matches(code.upper(), pages, n=3, cutoff=0.5)
         raise WrongUse(f"no code is called {code}", next_step=(
-            f"did you mean {', '.join(near)}?" if near else "see them all with: fieldaid rules explain --list"))
+            f"the nearest are {', '.join(near)}" if near else "see them all with: fieldaid rules explain --list"))
     print(f"{page.code} ({page.severity}): {page.title}", file=out)
     for head, body in (("Avoid", page.avoid), ("Prefer", page.prefer), ("Why", page.why)):
         print(f"\n{head}\n" + "\n".join(_wrapped(body)), file=out)

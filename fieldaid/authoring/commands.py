@@ -73,9 +73,11 @@ def _test(options: argparse.Namespace, out: TextIO) -> int:
 
 
 def _add_explain(commands) -> None:
-    one = commands.add_parser("explain", help="say what a finding's code means, or why a situation comes out so")
-    one.add_argument("about", nargs="*", metavar="CODE | FACT=VALUE | FILE",
-                     help="a finding's code such as F306; or facts such as deck.C=soft, or a YAML file of facts")
+    one = commands.add_parser("explain", help="say what a finding's code means, what a rule is, or why a situation "
+                                              "comes out so")
+    one.add_argument("about", nargs="*", metavar="CODE | RULE | FACT=VALUE | FILE",
+                     help="a finding's code such as F306; a rule such as DECK-010; facts such as deck.C=soft, or a "
+                          "YAML file of facts")
     one.add_argument("--list", action="store_true", help="list every code with its title")
     prove_parsers.add_explain_options(one)
     one.set_defaults(work=_explain)
@@ -85,8 +87,10 @@ def _explain(options: argparse.Namespace, out: TextIO) -> int:
     explained = prove_parsers.explain_situation(options, options.about, shipped_pack(), out)
     if explained is not None:
         return explained
-    from fieldaid.authoring import check_room
+    from fieldaid.authoring import check_room, explain_rule
 
+    if len(options.about) == 1 and explain_rule.is_rule(options.about[0]):
+        return explain_rule.show(options.about[0], options.pack or shipped_pack(), options.overlay, out)
     return check_room.explain(options.about[0] if options.about else None, options.list, out)
 
 

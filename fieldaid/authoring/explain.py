@@ -33,6 +33,7 @@ class Explained:
     stands_in_the_way: tuple[Branch, ...]
     nearest: tuple[Change, ...]
     fired: tuple[tuple[str, str, str], ...] = field(default=())
+    warnings: tuple[str, ...] = ()
 
     def to_data(self) -> dict[str, Any]:
         """The explanation as JSON data."""
@@ -53,7 +54,16 @@ def explain(pack: Pack, situation: Situation, computed: Mapping[str, Any] | None
         access=outcome.access, access_reason=outcome.access_reason, gate=outcome.gate, why=why(conclusions, pack),
         why_not={wanted: why_not(conclusions, pack, wanted) for wanted in ("no bar reported", "no hold reported")},
         tree=(trees.access(), trees.gate()), stands_in_the_way=tuple(trees.in_the_way()),
-        nearest=tuple(nearest(bench, situation, outcome)), fired=tuple(_fired(conclusions, pack)))
+        nearest=tuple(nearest(bench, situation, outcome)), fired=tuple(_fired(conclusions, pack)),
+        warnings=tuple(_warnings(conclusions, pack)))
+
+
+def _warnings(conclusions: Conclusions, pack: Pack) -> Iterator[str]:
+    """What is said beside access and gate, each line with its rule and when it is heard."""
+    for rule_id, _, says in _fired(conclusions, pack):
+        rule = pack.rule(rule_id)
+        if rule.conclude.kind in ("trigger", "stop", "caution", "advice"):
+            yield f"{rule.conclude.kind}: {says} [{rule_id}]" + (f" ({rule.said})" if rule.said != "at once" else "")
 
 
 def _fired(conclusions: Conclusions, pack: Pack) -> Iterator[tuple[str, str, str]]:

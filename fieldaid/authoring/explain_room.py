@@ -37,10 +37,15 @@ def show(words: Sequence[str], basis: Sequence[str], folder: Path, overlay: Path
 
     Raises
     ------
-    WrongUse, FactError, BrokenData : the words, the file or the pack is wrong
+    WrongUse, BrokenData : the words, the file or the pack is wrong
     """
     pack = load_pack(folder, [] if overlay is None else [overlay])
-    facts, known, computed = read_situation(words, pack)
+    try:
+        facts, known, computed = read_situation(words, pack)
+    except FactError as error:
+        files = [word for word in words if "=" not in word]
+        raise (BrokenData(error.what, where=", ".join(files), why=error.why, next_step=error.next_step) if files else
+               WrongUse(error.what, why=error.why, next_step=error.next_step)) from error
     known |= _bases(basis)
     for name in known:
         if name not in facts:
@@ -141,6 +146,8 @@ def in_words(found: Explained) -> str:
               if "is what stands now" not in text]
     for branch in (*found.tree, *found.stands_in_the_way):
         lines += ["", *_lines(branch)]
+    if found.warnings:
+        lines += ["", "Warnings and advice that apply:", *(f"  {one}" for one in found.warnings)]
     if found.nearest:
         lines += ["", "Nearest change:"]
         lines += [f"  {_change(one)}" for one in found.nearest]

@@ -104,7 +104,7 @@ def test_the_list_of_codes_has_a_line_for_each(capsys: pytest.CaptureFixture[str
 def test_a_code_that_does_not_exist_names_the_nearest() -> None:
     import sys
 
-    with pytest.raises(WrongUse, match="did you mean F7"):
+    with pytest.raises(WrongUse, match="the nearest are F7"):
         explain("F777", False, sys.stdout)
 
 
