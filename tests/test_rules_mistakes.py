@@ -170,10 +170,39 @@ def test_a_pack_laid_over_itself_is_wrong_use(overlay: Path, capsys: pytest.Capt
 
 
 @pytest.mark.parametrize("line", ["Clear to walk.", "Crew can go up.", "No danger here.", "Roof OK.", "All clear."])
-def test_words_that_clear_are_found(line: str) -> None:
+def test_callthat_clear_are_found(line: str) -> None:
     assert words.clearing(line)
 
 
 @pytest.mark.parametrize("line", ["No lightning told.", "Low pitch clears nothing.", "Command clear of the roof."])
-def test_words_that_clear_nothing_are_left(line: str) -> None:
+def test_callthat_clear_nothing_are_left(line: str) -> None:
     assert not words.clearing(line)
+
+
+@pytest.mark.parametrize("call", [
+    ["check", "nowhere"], ["test", "nowhere"], ["cover", "nowhere"], ["prove", "nowhere"], ["mutate", "nowhere"],
+    ["safety-case", "nowhere"], ["schema", "nowhere", "--write", "s"], ["book", "nowhere", "--write", "b"],
+    ["compare", "nowhere", "nowhere"], ["explain", "deck.C=soft", "--overlay", "nowhere"],
+    ["explain", "DECK-010", "--overlay", "nowhere"]], ids=" ".join)
+def test_a_folder_that_is_not_there_is_wrong_use_in_every_command(
+        call: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert main(["rules", *call]) == 2
+    assert capsys.readouterr().err.startswith("fieldaid: nowhere: there is no such folder")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_an_error_of_an_overlay_names_the_overlay(overlay: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (overlay / "rules" / "own.yaml").write_text(RULE.replace("slate,", "slat,"), encoding="utf-8")
+    assert main(["rules", "cover", str(overlay), "--on", str(shipped_pack())]) == 3
+    assert capsys.readouterr().err.startswith(f"fieldaid: {overlay}: the rule pack cannot be used")
+
+
+@pytest.mark.parametrize(("call", "said"), [
+    (["mutate", "--least", "95"], "a number from 0 to 1, such as 0.95"), (["mutate", "--workers", "-2"], "0 or more"),
+    (["compare", "a", "b", "--count", "-3"], "0 or more"), (["compare", "a", "b", "--workers", "two"], "0 or more")])
+def test_a_number_that_cannot_be_is_wrong_use(
+        call: list[str], said: str, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as stopped:
+        main(["rules", *call])
+    assert stopped.value.code == 2 and said in capsys.readouterr().err

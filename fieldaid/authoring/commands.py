@@ -131,9 +131,10 @@ def _add_compare(commands) -> None:
                      help="an overlay laid over OLD; may be given again")
     one.add_argument("--new-overlay", type=Path, action="append", default=[], metavar="FOLDER",
                      help="an overlay laid over NEW; may be given again")
-    one.add_argument("--count", type=int, default=5000, help="seeded situations beside the fixed ones (%(default)s)")
+    one.add_argument("--count", type=prove_parsers.whole_number, default=5000,
+                     help="seeded situations beside the fixed ones (%(default)s)")
     one.add_argument("--seed", type=int, default=1, help="of the seeded situations (%(default)s)")
-    one.add_argument("--workers", type=int, help="processes (default: one for each processor)")
+    one.add_argument("--workers", type=prove_parsers.whole_number, help="processes (default: one for each processor)")
     one.add_argument("--fail-on", choices=("any", "looser", "never"), default="any",
                      help="which change makes the exit code 1 (default: %(default)s)")
     one.add_argument("--json", action="store_true", help="write one JSON object")

@@ -10,6 +10,24 @@ from typing import TextIO
 PackOptions = Callable[[argparse.ArgumentParser], None]
 
 
+def whole_number(text: str) -> int:
+    """A count from 0, for argparse."""
+    if not text.isdecimal():
+        raise argparse.ArgumentTypeError(f"{text} is no count; give 0 or more")
+    return int(text)
+
+
+def share(text: str) -> float:
+    """A share from 0 to 1, for argparse."""
+    try:
+        found = float(text)
+    except ValueError:
+        found = -1.0
+    if not 0 <= found <= 1:
+        raise argparse.ArgumentTypeError(f"{text} is no share; give a number from 0 to 1, such as 0.95")
+    return found
+
+
 def add_parsers(commands, pack_options: PackOptions) -> None:
     """Adds the sub-commands; `pack_options` adds FOLDER and --on."""
     one = commands.add_parser("cover", help="say what the situations of a pack show of its rules and conditions")
@@ -35,7 +53,7 @@ def add_parsers(commands, pack_options: PackOptions) -> None:
     pack_options(one)
     one.add_argument("--survivors", action="store_true", help="list every fault that went unnoticed")
     one.add_argument("--stubs", action="store_true", help="write situations to paste that would notice them")
-    one.add_argument("--least", type=float, default=0.95, metavar="SHARE",
+    one.add_argument("--least", type=share, default=0.95, metavar="SHARE",
                      help="share that must be noticed for exit code 0 (default: %(default)s)")
     one.add_argument("--json", action="store_true", help="write one JSON object")
     _run_options(one)
@@ -67,7 +85,7 @@ def explain_situation(options: argparse.Namespace, words: list[str], shipped: Pa
 
 
 def _run_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--workers", type=int, metavar="N",
+    parser.add_argument("--workers", type=whole_number, metavar="N",
                         help="processes (default: one for each processor; 0: none but this one)")
     parser.add_argument("--cluster", metavar="ADDRESS",
                         help='a dask scheduler, or "local" for one on this machine')

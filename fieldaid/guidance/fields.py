@@ -14,10 +14,12 @@ WHERE_NAMES_STAND = "fieldaid rules book and fieldaid rules schema write all nam
 def nearest(word: str, known: Iterable[str], otherwise: str = WHERE_NAMES_STAND) -> str:
     """A hint that names the nearest of `known`, or all of them when they are few, or else says `otherwise`."""
     names = list(known)
+    if not names:
+        return "there is none"
     near = difflib.get_close_matches(str(word), names, n=2, cutoff=0.6)
     if near:
         return f"did you mean {' or '.join(near)}?"
-    return f"use one of: {', '.join(names)}" if 0 < len(names) <= 16 else otherwise
+    return f"use one of: {', '.join(names)}" if len(names) <= 16 else otherwise
 
 
 class Fields:

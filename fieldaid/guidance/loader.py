@@ -62,6 +62,9 @@ class Examined:
 
 def load(folder: Path, overlays: list[Path], computed: Mapping[str, Fact]) -> Pack:
     """See `pack.load_pack`."""
+    for one in (folder, *overlays):
+        if not one.is_dir():
+            raise WrongUse("there is no such folder", where=str(one), next_step="name the folder of a rule pack")
     places = [one.resolve() for one in (folder, *overlays)]
     for n, one in enumerate(places):
         if one in places[:n]:
@@ -71,8 +74,15 @@ def load(folder: Path, overlays: list[Path], computed: Mapping[str, Fact]) -> Pa
     if examined.findings:
         count = len(examined.findings)
         raise BrokenData(f"the rule pack cannot be used ({count} finding{'s' if count > 1 else ''})",
-                         examined.findings, where=str(folder), next_step="repair what is listed and load it again")
+                         examined.findings, where=str(_broken(folder, overlays, examined.findings)),
+                         next_step="repair what is listed and load it again")
     return examined.pack
+
+
+def _broken(folder: Path, overlays: list[Path], findings: tuple[Finding, ...]) -> Path:
+    """The folder that an error is about: the overlay that holds all findings, or else the pack."""
+    return next((one for one in overlays
+                 if all(Path(finding.file).is_relative_to(one) for finding in findings)), folder)
 
 
 def examine(folder: Path, overlays: list[Path], computed: Mapping[str, Fact]) -> Examined:

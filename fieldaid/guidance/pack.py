@@ -169,6 +169,7 @@ def load_pack(folder: Path, overlays: Sequence[Path] = (), *, computed: Mapping[
     Raises
     ------
     BrokenData : anything is wrong; `findings` lists all of it, each with file, line, column and a hint
+    WrongUse : a folder does not exist, or one is laid over itself
     """
     from fieldaid.guidance.loader import load
 

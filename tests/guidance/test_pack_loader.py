@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from guidance_situations import BARN
 
-from fieldaid.errors import BrokenData, Finding
+from fieldaid.errors import BrokenData, Finding, WrongUse
 from fieldaid.facts.situation import Situation
 from fieldaid.guidance.examples import check_examples
 from fieldaid.guidance.pack import load_pack
@@ -215,7 +215,8 @@ def test_a_pack_of_drafts_is_an_error(folder):
 
 
 def test_a_folder_that_is_not_there_is_an_error(tmp_path):
-    assert {one.code for one in findings(tmp_path / "nowhere")} == {"F109"}
+    with pytest.raises(WrongUse, match="nowhere: there is no such folder"):
+        load_pack(tmp_path / "nowhere")
 
 
 def test_a_file_that_is_not_text_is_an_error(folder):
