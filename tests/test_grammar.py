@@ -354,6 +354,16 @@ def test_good_news_of_an_exercise_does_not_pass_as_real_in_the_line_that_ends_it
     assert parsed.refused == ("crew on the ladder",)
 
 
+@pytest.mark.parametrize(("line", "command", "also", "refused"), [
+    ("no play no play, mayday mayday", "mayday", ("no play",), ()),
+    ("say again, leaving", "say again", ("leaving",), ()),
+    ("leaving, status", "leaving", (), ("status",)),
+    ("forget the wind, forget the framing", "forget", (), ("forget the framing",))])
+def test_a_second_command_of_a_line_counts_if_it_is_urgent_and_is_else_refused(grammar, line, command, also, refused):
+    parsed = grammar.parse(line)
+    assert (parsed.command, parsed.also, parsed.refused) == (command, also, refused)
+
+
 def test_a_question_about_smoke_knows_the_vent_that_was_said(grammar):
     """So that "light" is an answer."""
     assert [ask.fact for ask in grammar.parse("smoke from the gable vent on bravo").asks] == ["smoke.gable.B.volume"]

@@ -52,6 +52,7 @@ class Parsed:
     call_sign : whether "field aid" was said
     command : one of `COMMANDS`, or None
     command_fact : the fact that "forget" or "cannot tell" names
+    also : urgent commands beside it: "mayday, no play"; any other second command is refused
     about : the words that "why" or "why not" asks about
     readings : accepted facts; a guess among them has basis "guess" and must not be used
     asks : questions for the missing parts
@@ -68,6 +69,7 @@ class Parsed:
     asks: tuple[Ask, ...] = ()
     refused: tuple[str, ...] = ()
     answer: Literal["yes", "no"] | None = None
+    also: tuple[str, ...] = ()
 
     @property
     def facts(self) -> dict[str, Any]:

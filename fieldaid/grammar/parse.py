@@ -8,7 +8,7 @@ and a line of which less than half was understood gives no fact at all.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 from fieldaid.errors import FactError
 from fieldaid.facts import FACTS, check_value, fact
@@ -23,6 +23,16 @@ from fieldaid.grammar.outputs import Output, as_kind, base_of, fill, tellings
 from fieldaid.grammar.tokens import Sentence, sentences_of
 
 URGENT = ("mayday", "no play")
+ALSO = (*URGENT, "leaving")
+"""Heard beside another command too. They can wait for nothing, and take nothing back."""
+
+
+class _Command(NamedTuple):
+    """A command with the fact that it names, if any, and the words of the line that say it."""
+
+    name: str
+    fact: str | None = None
+    words: str = ""
 
 
 @dataclass
@@ -31,7 +41,7 @@ class _State:
 
     line: str
     call_sign: bool = False
-    commands: list[tuple[str, str | None]] = field(default_factory=list)
+    commands: list[_Command] = field(default_factory=list)
     about: str | None = None
     answer: str | None = None
     readings: list[Reading] = field(default_factory=list)
@@ -70,14 +80,16 @@ class Parser:
         named = {self.asking.topic(one.name) for one in readings}
         asks = [one for one in {one.text: one for one in reversed([*state.asks, *asks])}.values()
                 if self.asking.topic(one.fact) not in named][::-1]
-        command, command_fact = _first(state.commands)
+        first, others = _first(state.commands)
+        command, command_fact = first.name or None, first.fact
+        state.refused += [one.words for one in others if one.name not in (*ALSO, "exercise") and one.words]
         if command == "cannot tell" and command_fact is None:
             if readings:
                 command, readings = None, [replace(one, basis="guess") for one in readings]
             elif expecting != "affirm":
                 command_fact = expecting
         return Parsed(line, state.call_sign, command, command_fact, state.about, tuple(readings), tuple(asks),
-                      tuple(state.refused), state.answer)
+                      tuple(state.refused), state.answer, tuple(one.name for one in others if one.name in ALSO))
 
     def _correct_within(self, state: _State) -> None:
         """A correction in the middle of a line mends the line itself, when it names what the line said before. Else it
@@ -88,7 +100,7 @@ class Parser:
         if corrected and corrected <= {one.name for one in state.before}:
             state.readings = [one for one in state.before if one.name not in corrected] + state.readings
             return
-        state.commands.append(("correction", None))
+        state.commands.append(_Command("correction"))
         state.refused += dict.fromkeys(one.words for one in state.before)
         state.asks += [self.asking.about(one.name) for one in state.before]
 
@@ -131,7 +143,7 @@ class Parser:
             return False
         begin = first.found[0][1][0][3] if first.found[0][1] else first.end
         state.call_sign = state.call_sign or any(_is_call(item) for item in items)
-        state.commands.append((first.found[0][0].extra["command"], None))
+        state.commands.append(_Command(first.found[0][0].extra["command"]))
         state.about = _text(state.line, row, begin, len(row.tokens)) or None
         state.good += first.end - first.start
         return True
@@ -174,7 +186,7 @@ class Parser:
         for item in said:
             extra = item.found[0][0].extra if item.found else {}
             if item.kind == "command" and (extra["command"] in URGENT or row.question):
-                state.commands.append((extra["command"], None))
+                state.commands.append(_Command(extra["command"]))
                 state.good += item.end - item.start
                 continue
             if item.kind != "ask":
@@ -195,7 +207,7 @@ class Parser:
         output, slots = item.found[0]
         extra = output.extra
         if item.kind == "command":
-            self._command(state, item)
+            self._command(state, row, item)
         elif item.kind == "answer":
             state.answer = extra["answer"]
         elif item.kind == "ask":
@@ -221,7 +233,7 @@ class Parser:
                 basis = "guess" if mood.basis == "guess" else extra.get("basis") or mood.basis or "told"
                 state.readings.append(Reading(name, value, basis, extra.get("who") or mood.who or "officer", words))
 
-    def _command(self, state: _State, item: Item) -> None:
+    def _command(self, state: _State, row: Sentence, item: Item) -> None:
         output, slots = item.found[0]
         command, named = output.extra["command"], output.extra.get("command_fact")
         if command in ("scratch that", "correction") and state.readings:
@@ -229,10 +241,11 @@ class Parser:
                 state.before += state.readings
             state.readings = []
             return
-        if command == "no play" and ("exercise", None) in state.commands:
+        if command == "no play" and any(one.name == "exercise" for one in state.commands):
             state.refused += [one.words for one in state.readings if fact(one.name).is_loosening(one.value)]
             state.readings = [one for one in state.readings if not fact(one.name).is_loosening(one.value)]
-        state.commands.append((command, self.values.env(slots).get(named[1:-1], named) if named else None))
+        state.commands.append(_Command(command, self.values.env(slots).get(named[1:-1], named) if named else None,
+                                       _text(state.line, row, item.start, item.end)))
 
     def _question(self, item: Item) -> Ask:
         """What an item asks; of a place that was said, the fact of that place."""
@@ -312,12 +325,11 @@ def _cut_by_comma(row: Sentence, slots: tuple) -> bool:
     return any(row.tokens[at].comma for _, _, _, start, end in slots for at in range(start + 1, end))
 
 
-def _first(commands: list[tuple[str, str | None]]) -> tuple[str | None, str | None]:
-    for urgent in URGENT:
-        for command in commands:
-            if command[0] == urgent:
-                return command
-    return commands[0] if commands else (None, None)
+def _first(commands: list[_Command]) -> tuple[_Command, list[_Command]]:
+    """The command of a line, an urgent one before any other, and the other ones, each once."""
+    ordered = sorted(commands, key=lambda one: URGENT.index(one.name) if one.name in URGENT else len(URGENT))
+    each = list({one[:2]: one for one in reversed(ordered)}.values())[::-1]
+    return (each[0], each[1:]) if each else (_Command(""), [])
 
 
 def _text(line: str, row: Sentence, start: int, end: int) -> str:

@@ -12,9 +12,10 @@ from dataclasses import replace
 from typing import Any
 
 from fieldaid.facts import Telling
+from fieldaid.grammar.model import Parsed
 from fieldaid.session.dialogue_confirm import affirm, negative
 from fieldaid.session.dialogue_facts import not_taken, take_facts
-from fieldaid.session.dialogue_state import Effects, Phrase, RequestKind, State, Utterance
+from fieldaid.session.dialogue_state import Effects, Phrase, RequestKind, State, Utterance, ask_waiting
 from fieldaid.session.dialogue_undo import crew_change, forget, new_job, restore, scratch
 from fieldaid.session.wording import called
 
@@ -25,8 +26,22 @@ TAKE_FACTS = ("correction", "exercise", "mayday", "no play", "clear")
 def reduce(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
     """The state after one utterance, and its effects. `phrase(name, value, basis)` words a fact for the read-back.
 
-    What else a command's line tells counts too, after the command: "affirm, and soft on Charlie".
+    What else a command's line tells counts too, after the command: "affirm, and soft on Charlie". An urgent command
+    beside another one counts as well; a yes or no beside a command does not, and what waits for it is asked again.
     """
+    first = Effects()
+    for command in said.parsed.also:
+        state, more = _reduced(state, replace(said, parsed=Parsed(said.parsed.line, command=command)), phrase)
+        first = first.and_then(more)
+    state, effects = _reduced(state, said, phrase)
+    if said.parsed.command and said.parsed.answer and state.asked and not (effects.asked or state.mayday):
+        state, ask = ask_waiting(state)
+        effects = effects.and_then(Effects(replies=tuple(ask), asked=True))
+    return state, first.and_then(effects) if said.parsed.also else effects
+
+
+def _reduced(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
+    """One command with what its line tells, an answer, or facts."""
     parsed = said.parsed
     if parsed.command in _COMMANDS:
         act = _COMMANDS[parsed.command]

@@ -60,7 +60,8 @@ def _parsed_line(data: dict[str, Any]) -> Parsed:
     """
     try:
         return Parsed(**{**data, "readings": tuple(Reading(**one) for one in data["readings"]),
-                         "asks": tuple(Ask(**one) for one in data["asks"]), "refused": tuple(data["refused"])})
+                         "asks": tuple(Ask(**one) for one in data["asks"]), "refused": tuple(data["refused"]),
+                         "also": tuple(data.get("also", ()))})
     except (TypeError, KeyError) as error:
         raise JournalError("a line of the journal cannot be read", why=str(error),
                            next_step="it was written by another version of fieldaid; begin a new journal") from error

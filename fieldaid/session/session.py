@@ -258,7 +258,7 @@ class Session:
         if over and not counts_over_voice(parsed, over):
             if danger_over_voice(parsed, over):
                 return DANGER_OVER
-            if parsed.command == "leaving":
+            if "leaving" in (parsed.command, *parsed.also):
                 return LEAVING_OVER
             return TALKED_OVER if parsed.call_sign else OVER_THE_VOICE
         awaited = self.awaiting(at) is not None

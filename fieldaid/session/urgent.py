@@ -48,7 +48,7 @@ def is_answer(parsed: Parsed, state: State) -> bool:
 
 def counts_over_voice(parsed: Parsed, said: Iterable[str]) -> bool:
     """Whether a line counts that was heard while the voice was saying `said`."""
-    return (parsed.command in HEARD_OVER_VOICE and parsed.answer is None and _only_danger(parsed)
+    return ({parsed.command, *parsed.also} <= {*HEARD_OVER_VOICE} and parsed.answer is None and _only_danger(parsed)
             and bool(Counter(_words(parsed.line)) - _own(said)))
 
 

@@ -420,3 +420,20 @@ def test_what_was_scratched_in_the_job_before_is_not_put_back_into_the_new_one()
     talk.say(command="scratch that")
     talk.say(command="clear")
     assert texts(talk.say(command="restore")) == ["Nothing was scratched."]
+
+
+def test_no_play_beside_a_mayday_ends_the_exercise_too():
+    """A mayday in the same breath must not leave the drill's good news. Common practice, no source."""
+    talk = Talk()
+    talk.say({"fire.attic": "not seen"}, command="exercise")
+    effects = talk.say(command="mayday", also=("no play",))
+    assert "fire.attic" not in talk.values and talk.state.mayday
+    assert "Voice silent. You call the mayday." in texts(effects) and effects.requests == (("mayday", None),)
+
+
+def test_a_yes_beside_a_command_confirms_nothing_and_what_waits_is_asked_again():
+    talk = Talk(spoken=True)
+    talk.say({"roof.framing": "rafters"})
+    effects = talk.say(command="leaving", answer="yes")
+    assert talk.state.leaving and talk.values == {}
+    assert texts(effects, "question") == ["Heard: roof.framing rafters. Affirm?"]

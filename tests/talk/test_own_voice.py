@@ -35,6 +35,13 @@ def test_over_the_voice_stop_talking_and_mayday_are_heard_unless_the_voice_says_
     assert one.session.state.mayday
 
 
+def test_leaving_beside_stop_talking_over_the_voice_is_asked_again(talk):
+    one = talk()
+    one.say("soft on charlie")
+    one.say("stop talking, leaving", over=[LEAVE])
+    assert not one.session.state.leaving and "Leaving? Say again." in one.speaker.lines
+
+
 @pytest.mark.parametrize(("heard", "said"), [
     ("soft deck charlie", "Leave now. Soft deck, Charlie."),
     ("leave now, soft back charlie", "Leave now. Soft deck, Charlie."),
