@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from fieldaid.drawing.shapes import LEAST_TEXT, Page, Path, Spot, Text
 
@@ -19,6 +20,18 @@ def overlap(a: Box, b: Box) -> bool:
     (True, False)
     """
     return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
+
+
+class Wanted(NamedTuple):
+    """A label that is asked for near `at`, in units of the page, `first` the distance to begin with. `outside`: off
+    the roof where there is room for that. `others` are the marks that it must not seem to name."""
+
+    text: str
+    at: Spot
+    bold: bool = False
+    first: float = 0.0
+    outside: bool = False
+    others: tuple[Spot, ...] = ()
 
 
 @dataclass
@@ -40,6 +53,17 @@ class Labels:
         left, top, right, bottom = self.area
         inside = box[0] >= left and box[1] >= top and box[2] <= right and box[3] <= bottom
         return inside and not any(overlap(box, other) for other in self.taken)
+
+    def place(self, page: Page, one: Wanted, off: Box) -> None:
+        """Writes a label; one that is wanted outside keeps out of the box `off` if there is room."""
+        if one.outside:
+            self.taken.append(off)
+            placed = self.put(page, one.text, one.at, bold=one.bold, first=one.first)
+            self.taken.remove(off)
+            if placed:
+                return
+            self.unplaced.pop()
+        self.put(page, one.text, one.at, bold=one.bold, first=one.first, others=one.others)
 
     def put(
         self, page: Page, text: str, at: Spot, size: float = LEAST_TEXT, bold: bool = False, first: float = 0.0,

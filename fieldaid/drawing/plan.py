@@ -10,7 +10,7 @@ from shapely.geometry import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from fieldaid.drawing import symbols
-from fieldaid.drawing.labels import Box, Labels
+from fieldaid.drawing.labels import Box, Labels, Wanted
 from fieldaid.drawing.patterns import filled, polygons
 from fieldaid.drawing.plan_cuts import draw_cuts
 from fieldaid.drawing.scene import Scene
@@ -44,7 +44,7 @@ class Plan:
     area: Box
     labels: Labels = field(init=False)
     used: dict[str, str] = field(default_factory=dict)
-    waiting: list[tuple[str, Spot, bool, float, bool, tuple[Spot, ...]]] = field(default_factory=list)
+    waiting: list[Wanted] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.labels = Labels(self.area)
@@ -86,22 +86,13 @@ class Plan:
         (x0, y1), (x1, y0) = self.at(*self.roof.outline.bounds[:2]), self.at(*self.roof.outline.bounds[2:])
         roof = (x0 - 4, y0 - 4, x1 + 4, y1 + 4)
         people = {one.who.split(",")[0] for one in opening.stances} if opening is not None else set()
-        order = sorted(self.waiting, key=lambda one: (not one[4], one[0] not in people))
-        for text, at, bold, first, outside, others in order:
-            if outside:
-                self.labels.taken.append(roof)
-                placed = self.labels.put(self.page, text, at, bold=bold, first=first)
-                self.labels.taken.remove(roof)
-                if placed:
-                    continue
-                self.labels.unplaced.pop()
-            self.labels.put(self.page, text, at, bold=bold, first=first, others=others)
+        for one in sorted(self.waiting, key=lambda one: (not one.outside, one.text not in people)):
+            self.labels.place(self.page, one, off=roof)
 
     def _label(self, text: str, at: Spot, *, bold: bool = False, first: float = 0.0, outside: bool = False,
                others: tuple[Spot, ...] = ()) -> None:
-        """Asks for a label near `at`; `outside` keeps it off the roof where there is room for that. `others`: the
-        marks that it must not seem to name."""
-        self.waiting.append((text, at, bold, first, outside, others))
+        """Asks for a label; see `Wanted`."""
+        self.waiting.append(Wanted(text, at, bold, first, outside, others))
 
     def say(self, mark: str, words: str) -> None:
         """Notes that the legend explains `mark`."""

@@ -8,7 +8,7 @@ guidance sees of one section.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from fieldaid.facts.situation import Situation
@@ -70,7 +70,6 @@ class Picture:
 
     tellings: tuple[Telling, ...] = ()
     cancelled: frozenset[int] = frozenset()
-    confirmed: frozenset[int] = field(default=frozenset())
 
     def tell(self, *new: Telling) -> Picture:
         """A picture with these tellings added, each checked against the vocabulary.

@@ -4,8 +4,8 @@
 brought none. No line says both, so the picture adds it up here. A ceiling that was pushed, or a door that was opened,
 before anyone missed relief is no try. There is one crew and one word from inside, so an act in the opening of a
 section counts like one in that of the main roof, and a hole that is open in a second place is the try of another bay
-[G21]. In the same way a roll call of fewer than the crew told before means a member
-missing, at once [S21]; a full count never says that nobody is.
+[G21]. In the same way a roll call of fewer than the crew told before means a member missing, at once [S21]; a full
+count never says that nobody is.
 """
 
 from __future__ import annotations
