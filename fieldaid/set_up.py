@@ -32,7 +32,7 @@ NO_PYTHON = (
 )
 # Tests in real time keep to themselves (tests/one_at_a_time.py), so any number of processes may share them.
 SPREAD = ("-n", "auto", "--dist", "worksteal")
-EXTRAS = ("vosk", "demo")
+EXTRAS = ("vosk", "fire", "demo")
 # Extras with a package that is published as source only.
 SOURCE = {"vosk": ("srt",), "test-vosk": ("srt",)}
 
@@ -72,7 +72,7 @@ def parse(argv: list[str] | None) -> argparse.Namespace:
         default=[],
         choices=EXTRAS,
         help="also install an extra; may be repeated. One of: vosk (a recogniser for a model "
-        "of your own), demo (to make the demonstration recordings anew)",
+        "of your own), fire (fires for drills), demo (to make the demonstration recordings anew)",
     )
     parser.add_argument("--no-system", action="store_true", help="install no system packages; say which are missing")
     parser.add_argument("pytest_args", nargs="*", metavar="-- PYTEST-OPTION", help="with --test: passed on to pytest")
