@@ -119,6 +119,9 @@ def read_tests(folder: Path, pack: Pack, quiet: bool = False) -> tuple[list[Situ
     findings: list[Finding] = []
     tests: list[SituationTest] = []
     reader = _Reader(pack, quiet, findings)
+    if (folder / "tests").exists() and not (folder / "tests").is_dir():
+        findings.append(Finding(str(folder / "tests"), 0, 0, "F109", "tests is a file",
+                                "make a folder of it: tests/*.yaml"))
     for path in sorted((folder / "tests").glob("*.yaml")):
         node = read(path, str(path), findings.append)
         if node is not None:

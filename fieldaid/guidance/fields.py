@@ -125,6 +125,7 @@ def entries_of(node: Node | None, what: str, findings: list[Finding]) -> list[No
     if node is None:
         return []
     if not isinstance(node.value, list):
-        findings.append(node.finding("F105", f"{what} must be a list", "begin each entry with - "))
+        findings.append(node.finding("F105", f"{what} must be a list", "begin each entry with -, or delete a file "
+                                     "that has none"))
         return []
     return node.value

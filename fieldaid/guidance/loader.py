@@ -193,7 +193,8 @@ def _refuse_strays(folder: Path, known: list[str], findings: list[Finding]) -> N
                                     "rules are read from rules/*.yaml"))
         elif not in_rules and path.name not in known:
             findings.append(Finding(str(path), 0, 0, "F109", "this file would not be read",
-                                    nearest(path.name, known)))
+                                    f"rules belong into rules/, situations into tests/; else "
+                                    f"{nearest(path.name, known)}"))
 
 
 def _meta(base: Folder, findings: list[Finding]) -> dict[str, str]:
