@@ -147,7 +147,7 @@ LOADER_PAGES: tuple[Page, ...] = (
           "Either for a caution or advice that changes no act, or none while nobody may be up; nothing for all others.",
           "What nobody asks for is not heard, and a danger must be."),
     _page("F314", "a line that clears or orders",
-          "\"Barn is safe to walk on.\", \"You may go up.\", \"Climb the ladder now.\"",
+          "\"Barn is safe to walk on.\", \"You may go up.\", \"Climb the ladder now.\", also as the `why` of a danger.",
           "What is there, what is needed, or what it does not clear: \"Low pitch clears nothing.\"",
           "Nothing that is said amounts to permission, and people decide: a rule states, needs or advises."),
     # Lists

@@ -39,6 +39,8 @@ from fieldaid.guidance.pack import (
 )
 from fieldaid.guidance.yaml_nodes import Node
 
+# The kinds whose `why` is heard in the answer to "why".
+ANSWERS_WHY = ("trigger", "stop", "access", "gate")
 REQUIRED = ("id", "title", "status", "stratum", "when", "conclude", "why", "source", "may_be_wrong", "fires", "silent")
 OPTIONAL = ("protected", "invariants", "unless", "say", "said", "retired_because")
 SAYABLE = re.compile(r"[A-Z]{2,12}-[0-9]{1,4}\Z")
@@ -85,6 +87,8 @@ class RuleReader:
         if conclude is not None and when is not None:
             self._check_said(fields, conclude, say, when)
             self._check_placeholders(fields.at("why"), why, when)
+            if conclude.kind in ANSWERS_WHY:
+                self._clears(fields.at("why"), why)
         said = self._when_said(fields, conclude) if conclude is not None else "at once"
         fires, silent = self._examples(fields, "fires"), self._examples(fields, "silent")
         invariants = self._invariants(fields)
@@ -182,6 +186,7 @@ class RuleReader:
         place, opening = fields.text("place"), fields.text("kind", OPENINGS)
         if place is not None and when is not None:
             self._check_placeholders(fields.at("place"), place, when)
+            self._clears(fields.at("place"), place)
         size = None
         if "size_ft" in fields:
             sides = [item.value for item in fields.items("size_ft")]
@@ -210,12 +215,17 @@ class RuleReader:
         if words.count(filled) > limit:
             self._report(at, "F306", f"{filled!r} has {words.count(filled)} words; {kind} may have {limit}",
                          "say less; the reason belongs under why")
-        if clearing := words.clearing(say):
-            self._report(at, "F314", f"{say!r} says {clearing!r}: no line calls anything safe, allows or commands it",
-                         "say what is there, and what it does not clear: \"Low pitch clears nothing.\"")
-        elif order := words.order(say):
+        if not self._clears(at, say) and (order := words.order(say)):
             self._report(at, "F314", f"{say!r} orders somebody: {order!r}",
                          "state what is there or what is needed: \"Steep: roof ladder or aerial.\"")
+
+    def _clears(self, node: Node, text: str) -> bool:
+        """Whether a text that is heard calls something safe or allows it; reports it."""
+        clearing = words.clearing(text)
+        if clearing:
+            self._report(node, "F314", f"{text!r} says {clearing!r}: no line calls anything safe or allows it",
+                         "say what is there, and what it does not clear: \"Low pitch clears nothing.\"")
+        return bool(clearing)
 
     def _when_said(self, fields: Fields, conclude: Conclude) -> WhenSaid:
         said = fields.text("said", WHEN_SAID) or "at once"

@@ -8,9 +8,9 @@ from collections.abc import Iterable
 PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
 KNOWN = ("where", "value")
 # A place that was not said leaves no hole: "soft deck, {where}" becomes "soft deck".
-CLEARING = frozenset("safe safely unsafe okay ok allowed permitted must harmless".split())
+CLEARING = frozenset("safe safely unsafe okay ok allowed permitted harmless".split())
 _CLEARING = re.compile(r"\b(?:all clear|clear (?:to|for)|(?:you|we|crews?) (?:can|may)|(?:can|may) (?:walk|go|climb|"
-                       r"cut|stand|enter|stay)|free to|good to go|no (?:danger|risk|hazard)s?|is fine)\b",
+                       r"cut|stand|enter|stay)|free to|good to go|go ahead|no (?:danger|risk|hazard)s?|is fine)\b",
                        re.IGNORECASE)
 ORDERS = frozenset("cut go climb open step start enter return walk tell report ask check stand keep sound have take "
                    "use move make put pull push".split())
@@ -58,7 +58,7 @@ def count(text: str) -> int:
 
 
 def clearing(text: str) -> str:
-    """The word or words of a line that call something safe, or allow or command it; "" when it has none.
+    """The word or words of a line that call something safe or allow it; "" when it has none.
 
     >>> clearing("Barn is safe to walk on."), clearing("Low pitch clears nothing.")
     ('safe', '')
@@ -73,6 +73,8 @@ def order(text: str) -> str:
     >>> order("Climb the ladder now."), order("Barn: go up."), order("Row: tell command.")
     ('climb', 'go', '')
     """
+    if "must" in _words(text):
+        return "must"
     first, *later = [(_words(part) or [""])[0] for part in re.split(r"[:;.!?]\s", text)] or [""]
     return first if first in ORDERS else next((word for word in later if word in _MOVES), "")
 
