@@ -100,9 +100,9 @@ def _with_what_waits(state: State) -> list[Picture]:
 
 def stricter(a: Conclusions, b: Conclusions) -> Conclusions:
     """`a`, with the stricter access and gate of the two, every danger of both, and only the placement and advice that
-    both allow, or that is about the stricter access. One of them is barred where the result is, and advises then
-    nothing about an opening."""
-    access = a if ACCESS.index(a.access) <= ACCESS.index(b.access) else b
+    both allow, or that is about the stricter access. Of two that are alike the one counts that a hazard or an order
+    sets. One of them is barred where the result is, and advises then nothing about an opening."""
+    access = min(a, b, key=lambda one: (ACCESS.index(one.access), one.access_reason not in ("hazard", "ordered")))
     gate = a if GATE.index(a.gate) <= GATE.index(b.gate) else b
     merged = replace(
         a,

@@ -109,7 +109,7 @@ def _verdict(main: Conclusions, said: Said, keys: set[str], access_head: str, ga
     if main.access == "leave now":
         return [] if leaving else _leave_lines(main, keys)
     found: list[Reply] = []
-    if access_head not in ("", said.access):
+    if access_head not in ("", said.access) and not _heard_before(main, said):
         kind = "stop" if main.access_reason in ("hazard", "ordered") or main.access == "come down" else "caution"
         kind = "advice" if main.access == "no bar reported" else kind
         found.append(Reply(kind, access_text(main), main.access_rules))
@@ -126,6 +126,12 @@ def _verdict(main: Conclusions, said: Said, keys: set[str], access_head: str, ga
     if len(found) == 2 and found[0].kind == "advice":
         found[0] = replace(found[0], kind=found[1].kind)  # the access is said first
     return found + others
+
+
+def _heard_before(main: Conclusions, said: Said) -> bool:
+    """Whether the access stands as it was said, for a danger that was said beside another one, which is gone."""
+    return (main.access_reason == "hazard" and said.access.startswith(f"{main.access.capitalize()}. ")
+            and any(line.key in said.keys for line in main.triggers[:1]))
 
 
 def _access_head(main: Conclusions, on_the_roof: bool) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "guidance"))
@@ -56,3 +57,12 @@ def test_what_is_said_of_a_leave_is_said_when_only_the_waiting_word_brings_it(gu
     before, after = (judge(guide, State(picture=picture, pending=waits), 0).main for waits in ((), (waiting,)))
     assert after.access == "leave now" and before.access == "stay off"
     assert {line.rules for line in after.advice} - {line.rules for line in before.advice} == {("WHERE-110",)}
+
+
+def test_a_danger_that_waits_is_the_reason_of_a_bar_that_stands_for_want_of_facts_too(guide: Guide) -> None:
+    """So that the bar is said once with the danger, and not again when it is affirmed."""
+    told = State(picture=Picture().tell(Telling(1, "crew.where", "ground")))
+    assert judge(guide, told, 0).main.access_reason == "not told"
+    waits = replace(told, pending=(Pending("x", (Telling(2, "crew.ways_off", 1),)),))
+    main = judge(guide, waits, 0).main
+    assert (main.access, main.access_reason) == ("stay off", "hazard")

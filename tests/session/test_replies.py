@@ -245,3 +245,14 @@ def test_a_sections_own_danger_is_said_beside_the_one_that_it_shares(guide):
     assert "Garage: stay off. Trusses and attic sign." in [line.text for line in lines if line.kind == "stop"]
     lines, _ = replies(guide, facts, said)
     assert not [line.text for line in lines if "attic sign." in line.text]
+
+
+def test_a_danger_that_was_said_beside_another_is_not_said_again_when_that_is_gone(guide):
+    facts = {**GOOD, "crew.where": "ground", "deck.C": "soft"}
+    _, said = replies(guide, facts)
+    lines, said = replies(guide, {**facts, "crew.air": {"low": "yes"}}, said)
+    assert "Stay off. Low air." in [line.text for line in lines]
+    lines, said = replies(guide, {**facts, "crew.air": {"low": "yes"}, "deck.C": "solid"}, said)
+    assert "Stay off. Low air." not in [line.text for line in lines]
+    lines, _ = replies(guide, {**facts, "crew.air": {"low": "yes"}, "deck.C": "solid", "crew.where": "roof"}, said)
+    assert "Leave now. Low air." in [line.text for line in lines]
