@@ -219,7 +219,7 @@ def test_twenty_kills_lose_nothing_that_was_acknowledged(tmp_path):
 
 
 @pytest.mark.parametrize(("options", "code", "says"), [
-    (("--rules", "nowhere"), 3, "nowhere"),
+    (("--rules", "nowhere"), 2, "nowhere"),
     (("--journal", "/proc/none/x.journal"), 3, "journal"),
 ])
 def test_what_cannot_be_used_is_one_sentence_and_an_exit_code(tmp_path, options, code, says):
