@@ -21,8 +21,9 @@ from fieldaid.session.wording import short
 
 
 def affirm(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
-    if not state.asked:
-        return state, Effects(replies=(("note", "Nothing waits for affirm."),))
+    if not state.asked:  # what waits beside something that was dropped was not asked for
+        state, ask = ask_waiting(state)
+        return state, Effects(replies=tuple(ask) or (("note", "Nothing waits for affirm."),), asked=bool(ask))
     batch, picture, taken = state.asked, state.picture, {}
     told: list[Telling] = []
     for one in batch:

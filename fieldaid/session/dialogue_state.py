@@ -103,10 +103,10 @@ class State:
         return picture
 
     def with_waiting_dangers(self) -> Picture:
-        """The picture with what waits and may be a danger, and without the good news beside it, which could hide it;
-        what waited of a fact until it was told anew counts as well."""
+        """The picture with what waits and may be a danger, and without the good news beside it, which could hide it.
+        Of a fact that was told anew, what waited before counts here: the new telling may hide that too."""
         tellings = [told for one in self.pending if not one.takes_back
-                    for each in (one, *one.before) for told in each.tellings]
+                    for each in one.before or (one,) for told in each.tellings]
         return self.picture.tell(*(one for one in tellings if not _is_only_good(one)))
 
     def removes_danger(self, dropped: tuple[Pending, ...]) -> bool:

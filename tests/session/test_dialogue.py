@@ -437,3 +437,16 @@ def test_a_yes_beside_a_command_confirms_nothing_and_what_waits_is_asked_again()
     effects = talk.say(command="leaving", answer="yes")
     assert talk.state.leaving and talk.values == {}
     assert texts(effects, "question") == ["Heard: roof.framing rafters. Affirm?"]
+
+
+def test_an_affirm_after_what_was_asked_is_gone_asks_for_what_still_waits():
+    talk = Talk(spoken=True)
+    for name, value in (("crew.masks", "breathing air"), ("command.roof", "go up"), ("crew.count", 3)):
+        talk.say({name: value})
+    talk.say({"roof.surface": "dry"})
+    talk.say(command="crew change")
+    assert not talk.state.asked and [one.text for one in talk.state.pending] == ["roof.surface dry"]
+    effects = talk.say(answer="yes")
+    assert talk.values == {} and texts(effects) == ["Heard: roof.surface dry. Affirm?"]
+    talk.say(answer="yes")
+    assert talk.values == {"roof.surface": "dry"}
