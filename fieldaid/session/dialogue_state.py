@@ -102,11 +102,13 @@ class State:
             picture = applied(picture, one)
         return picture
 
-    def with_waiting_dangers(self) -> Picture:
+    def with_waiting_dangers(self, before: bool = False) -> Picture:
         """The picture with what waits and may be a danger, and without the good news beside it, which could hide it.
-        Of a fact that was told anew, what waited before counts here: the new telling may hide that too."""
+
+        `before`: of a fact that was told anew counts what waited before, which the new telling may hide too.
+        """
         tellings = [told for one in self.pending if not one.takes_back
-                    for each in one.before or (one,) for told in each.tellings]
+                    for each in (before and one.before or (one,)) for told in each.tellings]
         return self.picture.tell(*(one for one in tellings if not _is_only_good(one)))
 
     def removes_danger(self, dropped: tuple[Pending, ...]) -> bool:

@@ -94,8 +94,11 @@ def _section(guide: Advises, state: State, picture: Picture, name: str, at: floa
 
 def _with_what_waits(state: State) -> list[Picture]:
     """The picture with all that waits, and with its dangers alone where that is another one."""
-    whole, dangers = state.with_pending(), state.with_waiting_dangers()
-    return [whole] if dangers.tellings in (whole.tellings, state.picture.tellings) else [whole, dangers]
+    found = [state.with_pending()]
+    for dangers in (state.with_waiting_dangers(), state.with_waiting_dangers(before=True)):
+        if dangers != state.picture and dangers not in found:
+            found.append(dangers)
+    return found
 
 
 def stricter(a: Conclusions, b: Conclusions) -> Conclusions:

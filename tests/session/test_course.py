@@ -445,6 +445,8 @@ def test_an_order_off_the_main_roof_is_said_after_a_section_was_left(shared):
     (("three of us", "affirm", "on the roof", "roll call two", "roll call three"), "come down"),
     (("three of us", "affirm", "on the roof", "roll call two", "scratch that"), "come down"),
     (("on the roof", "correction soft on charlie", "scratch that"), "leave now"),
+    (("on the roof", "ladder on the BC corner, aerial on alpha", "both ladders are on charlie", "on the ground"),
+     "leave now"),
     (("on the roof", "both ladders are on charlie", "ladders bravo charlie corner and alpha"), "leave now"),
     (("on the roof", "new job", "soft on charlie", "affirm"), "leave now")])
 def test_no_spoken_word_takes_a_waiting_danger_away_without_an_affirm(shared, lines, access):

@@ -335,7 +335,7 @@ def test_a_danger_that_waits_stays_beside_the_good_news_that_is_told_after_it():
     talk.say({"fire.attic": "confirmed"}, command="correction")
     talk.say({"fire.attic": "not seen"})
     assert [one.text for one in talk.state.pending] == ["fire.attic not seen"]
-    assert talk.state.with_waiting_dangers().known(0)["fire.attic"].value == "confirmed"
+    assert talk.state.with_waiting_dangers(before=True).known(0)["fire.attic"].value == "confirmed"
     talk.say(answer="no")
     assert [one.text for one in talk.state.asked] == ["fire.attic confirmed"], "what it replaced waits again"
     talk.say({"fire.attic": "not seen"})
