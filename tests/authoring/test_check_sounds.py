@@ -80,7 +80,7 @@ def findings(check, tmp_path: Path, say: str) -> list[str]:
 
 
 @pytest.mark.parametrize("say, told", [
-    ("Keep 12 feet away.", "it says the figure 12"), ("Hot or cold / either.", "it has the sign /"),
+    ("Wires 12 feet away.", "it says the figure 12"), ("Hot or cold / either.", "it has the sign /"),
     ("Ten ft away.", "it has the abbreviation ft"), ("The RIT stands by.", "it spells RIT"),
     ("Corner P is hot.", "it says the letter P"), ("The smouk is brown.", "no pronouncing dictionary has smouk")])
 def test_what_is_hard_to_say_is_named(say: str, told: str, tmp_path: Path) -> None:
