@@ -1,37 +1,10 @@
-"""The dialogue reducer: what counts at once, what waits, what can be taken back."""
+"""The dialogue reducer: what counts at once, what waits, what is asked."""
 
 from __future__ import annotations
 
-from fieldaid.grammar.model import Ask, Parsed, Reading
-from fieldaid.session.dialogue import reduce
-from fieldaid.session.dialogue_state import State, Utterance
+from dialogue_talk import Talk, texts
 
-
-def phrase(name, value, basis):
-    return f"{name} {value}"
-
-
-class Talk:
-    """A conversation with numbered utterances."""
-
-    def __init__(self, spoken=False):
-        self.state, self.n, self.spoken = State(), 0, spoken
-
-    def say(self, facts=None, *, at=0.0, **parsed):
-        self.n += 1
-        readings = tuple(Reading(name, *(value if isinstance(value, tuple) else (value,)))
-                         for name, value in (facts or {}).items())
-        said = Utterance(self.n, at, Parsed("", readings=readings, **parsed), self.spoken)
-        self.state, effects = reduce(self.state, said, phrase)
-        return effects
-
-    @property
-    def values(self):
-        return {name: one.value for name, one in self.state.picture.known(0).items()}
-
-
-def texts(effects, kind=None):
-    return [text for of, text in effects.replies if kind in (None, of)]
+from fieldaid.grammar.model import Ask
 
 
 def test_typed_facts_are_taken_as_typed_and_read_back():
@@ -81,36 +54,6 @@ def test_a_waiting_question_never_blocks_a_new_fact():
     assert talk.values == {"deck.C": "soft"} and talk.state.pending
 
 
-def test_scratch_that_takes_back_and_restore_puts_back():
-    talk = Talk()
-    talk.say({"wind.from": "west"})
-    talk.say({"wind.from": "north"})
-    talk.say(command="scratch that")
-    assert talk.values == {"wind.from": "west"}
-    talk.say(command="scratch that")
-    assert talk.values == {}
-    talk.say(command="restore")
-    talk.say(command="restore")
-    assert talk.values == {"wind.from": "north"}
-
-
-def test_a_spoken_scratch_waits_because_it_could_remove_a_danger():
-    talk = Talk(spoken=True)
-    talk.say({"deck.C": "soft"})
-    assert talk.say(command="scratch that").asked
-    assert talk.values == {"deck.C": "soft"}
-    talk.say(answer="yes")
-    assert talk.values == {}
-
-
-def test_scratch_drops_what_only_waited():
-    talk = Talk(spoken=True)
-    talk.say({"deck.C": "soft"})
-    talk.say({"roof.framing": "rafters"})
-    talk.say(command="scratch that")
-    assert not talk.state.pending and talk.values == {"deck.C": "soft"}
-
-
 def test_a_spoken_correction_waits():
     talk = Talk(spoken=True)
     talk.say({"deck.C": "soft"})
@@ -157,13 +100,6 @@ def test_cannot_tell_is_an_answer():
     assert talk.values == {"roof.framing": "cannot tell"}
 
 
-def test_a_crew_change_forgets_the_old_crews_good_news():
-    talk = Talk()
-    talk.say({"crew.count": 3, "crew.missing": "yes"})
-    talk.say(command="crew change")
-    assert talk.values == {"crew.missing": "yes"}
-
-
 def test_mayday_silences_the_voice():
     talk = Talk(spoken=True)
     effects = talk.say(command="mayday")
@@ -208,78 +144,6 @@ def test_what_a_command_line_says_beside_is_named_when_it_is_not_taken():
     assert texts(effects, "note")[-1] == "Not taken: coming down."
 
 
-def test_an_answer_and_a_fact_in_one_line_are_scratched_together():
-    talk = Talk()
-    talk.say({"roof.framing": "rafters"})
-    talk.say({"wind.from": "west"}, command="crew change")
-    assert talk.state.done == (1, 2)
-    talk.say(command="scratch that")
-    assert talk.values == {"roof.framing": "rafters"} and talk.state.done == (1,)
-
-
-def test_a_new_job_starts_from_nothing_told_and_can_be_taken_back():
-    talk = Talk()
-    talk.say({"deck.C": "soft", "deck.C@garage": "soft"})
-    assert texts(talk.say(command="clear")) == ["New job. Nothing told."]
-    assert talk.values == {} and talk.state.picture.sections() == ()
-    talk.say({"roof.framing": "rafters"})
-    assert talk.values == {"roof.framing": "rafters"}
-    talk.say(command="scratch that")
-    talk.say(command="scratch that")
-    assert talk.values == {"deck.C": "soft", "deck.C@garage": "soft"}
-
-
-def test_a_spoken_new_job_waits_because_it_removes_dangers():
-    talk = Talk(spoken=True)
-    talk.say({"deck.C": "soft"})
-    talk.say({"water.on_fire": "yes"})
-    assert talk.say(command="clear").asked and talk.values == {"deck.C": "soft"}
-    effects = talk.say(answer="yes")
-    assert talk.values == {} and talk.state.pending == () and not effects.asked
-    talk = Talk(spoken=True)
-    talk.say({"deck.C": "soft"})
-    talk.say(command="clear")
-    talk.say(answer="no")
-    assert talk.values == {"deck.C": "soft"}
-
-
-def test_what_is_told_with_a_spoken_new_job_belongs_to_it():
-    talk = Talk(spoken=True)
-    talk.say({"deck.C": "soft"})
-    effects = talk.say({"roof.form": "gable", "roof.framing": "rafters"}, command="clear")
-    assert texts(effects, "question") == ["Heard: new job, then roof.form gable; roof.framing rafters. Affirm?"]
-    assert talk.values == {"deck.C": "soft"}, "the old job stands until it is affirmed"
-    talk.say({"roof.form": "hip"})
-    assert any(one.starts_a_job for one in talk.state.pending), "a later fact drops no new job"
-    talk.say(answer="yes")
-    assert talk.values == {"roof.form": None, "roof.framing": "rafters"}, "two forms were told of the new job"
-    typed = Talk()
-    typed.say({"deck.C": "soft"})
-    typed.say({"roof.form": "gable"}, command="clear")
-    assert typed.values == {"roof.form": "gable"}
-
-
-def test_a_danger_told_with_a_spoken_new_job_counts_before_and_after_it():
-    talk = Talk(spoken=True)
-    assert talk.say({"deck.B": "soft"}, command="clear").taken == {"deck.B": "soft"}
-    talk.say(answer="yes")
-    assert talk.values == {"deck.B": "soft"}
-
-
-def test_a_taking_back_is_affirmed_by_itself():
-    """One yes must not remove a danger beside a fact that waits."""
-    talk = Talk(spoken=True)
-    talk.say({"deck.A": "soft"})
-    talk.say({"water.on_fire": "yes"})
-    talk.say({"deck.B": "soft"})
-    effects = talk.say(command="scratch that")
-    assert texts(effects, "question") == ["Heard: scratch deck.B soft. Affirm?"]
-    talk.say(answer="yes")
-    assert talk.values == {"deck.A": "soft"} and talk.state.asked
-    talk.say(command="forget", command_fact="deck.A")
-    assert all(one.takes_back or len(talk.state.asked) == 1 for one in talk.state.asked)
-
-
 def test_an_affirmed_contradiction_is_asked_and_not_passed_over():
     talk = Talk(spoken=True)
     talk.say({"roof.wires": ["A"]})
@@ -308,15 +172,6 @@ def test_what_mayday_and_no_play_do_not_take_is_named():
     for command in ("mayday", "no play"):
         effects = Talk(spoken=True).say(command=command, refused=("on charlie",))
         assert ("note", "Not taken: on charlie.") in effects.replies, command
-
-
-def test_forgetting_a_deck_without_its_place_names_what_is_told():
-    talk = Talk()
-    talk.say({"deck.B": "soft"})
-    effects = talk.say(command="forget", command_fact="deck.unsaid")
-    assert texts(effects) == ["Deck: not told.", "Told: Deck.B soft."] and talk.values == {"deck.B": "soft"}
-    talk.say(command="forget", command_fact="deck.B")
-    assert talk.values == {}
 
 
 def test_a_line_that_was_never_read_is_said_to_be_too_long():
@@ -349,77 +204,6 @@ def test_good_news_that_waits_hides_no_danger_that_waits():
     talk.say({"crew.where": "ground"})
     dangers = talk.state.with_waiting_dangers().known(0)
     assert dangers["crew.ways_off"].value == 1 and "crew.where" not in dangers
-
-
-def test_a_spoken_scratch_of_a_danger_that_only_waits_waits_too():
-    talk = Talk(spoken=True)
-    talk.say({"deck.C": "soft"}, command="correction")
-    for _ in range(2):
-        assert texts(talk.say(command="scratch that"), "question") == ["Heard: scratch deck.C soft. Affirm?"]
-    talk.say(answer="no")
-    assert [one.text for one in talk.state.asked] == ["deck.C soft"]
-    talk.say(command="scratch that")
-    talk.say(answer="yes")
-    assert not talk.state.pending and talk.values == {}
-
-
-def test_a_short_roll_call_that_waits_is_scratched_only_with_affirm():
-    """One short means a member missing, at once [S21]."""
-    talk = Talk(spoken=True)
-    talk.say({"crew.count": 3})
-    talk.say(answer="yes")
-    talk.say({"crew.par": 2})
-    talk.say(command="scratch that")
-    assert [one.text for one in talk.state.pending] == ["scratch crew.par 2", "crew.par 2"]
-
-
-def test_a_scratch_that_was_heard_twice_is_one():
-    talk = Talk(spoken=True)
-    talk.say({"deck.C": "soft"})
-    talk.say(command="scratch that")
-    talk.say(command="scratch that")
-    assert len(talk.state.pending) == 1
-    talk.say(answer="yes")
-    assert not talk.state.pending and talk.state.undone == (1,)
-
-
-def test_what_is_told_between_a_new_job_and_its_affirm_belongs_to_the_new_job():
-    talk = Talk(spoken=True)
-    talk.say({"deck.B": "soft"})
-    talk.say({"roof.surface": "dry"})
-    talk.say(command="clear")
-    talk.say({"deck.C": "soft"})
-    talk.say({"fire.attic": "not seen"})
-    effects = talk.say(answer="yes")
-    assert talk.values == {"deck.C": "soft"}
-    assert texts(effects, "question") == ["Heard: fire.attic not seen. Affirm?"]
-
-
-def test_good_news_of_the_crew_before_waits_no_more_after_a_change():
-    talk = Talk(spoken=True)
-    talk.say({"crew.masks": "breathing air", "crew.ways_off": 1, "roof.surface": "dry"})
-    talk.say(command="crew change")
-    assert [one.text for one in talk.state.pending] == ["crew.ways_off 1", "roof.surface dry"]
-
-
-def test_no_play_keeps_a_danger_of_the_exercise_that_waits():
-    talk = Talk(spoken=True)
-    talk.say({"roof.framing": "rafters"}, command="exercise")
-    talk.say(answer="yes")
-    talk.say({"roof.framing": "trusses", "fire.attic": "not seen"}, command="exercise")
-    talk.say({"roof.framing": "trusses"}, command="exercise")
-    assert [one.text for one in talk.state.pending] == ["fire.attic not seen", "roof.framing trusses"]
-    talk.say(command="no play")
-    assert [one.text for one in talk.state.pending] == ["roof.framing trusses"]
-
-
-def test_what_was_scratched_in_the_job_before_is_not_put_back_into_the_new_one():
-    """ "Back: deck soft" would be untrue: nothing of the job before counts."""
-    talk = Talk()
-    talk.say({"deck.C": "soft"})
-    talk.say(command="scratch that")
-    talk.say(command="clear")
-    assert texts(talk.say(command="restore")) == ["Nothing was scratched."]
 
 
 def test_no_play_beside_a_mayday_ends_the_exercise_too():

@@ -6,13 +6,7 @@ Which events are marks: benchmarks of the roof crew [S37], its calls [R16]. The 
 from __future__ import annotations
 
 import io
-import sys
-from pathlib import Path
 
-import pytest
-
-from fieldaid.grammar import load_grammar
-from fieldaid.guidance.guide import Guide
 from fieldaid.hearing.heard import Heard
 from fieldaid.session.doubt import take
 from fieldaid.session.journal import Journal
@@ -21,16 +15,7 @@ from fieldaid.session.marks import marks
 from fieldaid.session.retold import retold
 from fieldaid.session.session import Session
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "guidance"))
-
 NOON = 1935835200.0  # 2031-05-06T12:00:00Z, by `date -u -d @1935835200`
-
-
-@pytest.fixture(scope="module")
-def shared():
-    import house
-
-    return load_grammar(), Guide(house.house(), engine=False)
 
 
 def told(shared, path, *lines, **options):

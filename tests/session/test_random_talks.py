@@ -13,24 +13,14 @@ from pathlib import Path
 
 import pytest
 import yaml
+from job_talk import READY
 
-from fieldaid import data
-from fieldaid.grammar import load_grammar
-from fieldaid.guidance.guide import Guide
-from fieldaid.guidance.pack import ACCESS, GATE, load_pack
+from fieldaid.guidance.pack import ACCESS, GATE
 from fieldaid.session.conclusion_lines import sentence
 from fieldaid.session.journal import Journal
 from fieldaid.session.replies import waits
 from fieldaid.session.session import Session
 
-READY = (
-    "gable roof, ridge bravo delta, alpha faces south, rafters seen",
-    "fire on charlie, attic clear seen, wind from the west",
-    "three of us on air, command sent us up",
-    "ladders bravo charlie corner and alpha, eave sounds solid",
-    "wires clear, no panels, dry",
-    "water on the fire, interior wants it open, interior answers",
-)
 ACTS = (
     "affirm", "affirm", "affirm", "negative", "scratch that", "restore", "new job", "crew change", "no play", "leaving",
     "leaving", "on the roof", "on the roof", "on the ground", "mayday", "resume speaking", "status", "say again",
@@ -41,12 +31,6 @@ ACTS = (
     "new job, soft on charlie", "affirm, and soft on delta", "correction deck solid on charlie", "member missing",
 )
 LINES = 25
-
-
-@pytest.fixture(scope="module")
-def shared():
-    with Guide(load_pack(data.folder("rules") / "house"), engine=False) as guide:
-        yield load_grammar(), guide
 
 
 @pytest.fixture(scope="module")

@@ -6,28 +6,14 @@ invented.
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
 import pytest
 
 from fieldaid.facts import Picture, Telling
-from fieldaid.grammar import load_grammar
-from fieldaid.guidance.guide import Guide
 from fieldaid.session.journal import Journal
 from fieldaid.session.marks import marks
 from fieldaid.session.session import Session
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "guidance"))
-
 NO_CHANGE = ("interior.relief", "no change")
-
-
-@pytest.fixture(scope="module")
-def shared():
-    import house
-
-    return load_grammar(), Guide(house.house(), engine=False)
 
 
 def tried(*rows):
