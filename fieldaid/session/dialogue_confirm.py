@@ -21,6 +21,7 @@ from fieldaid.session.wording import short
 
 
 def affirm(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
+    """Takes what was asked, each thing as it was read back; what stands against it is asked or named."""
     if not state.asked:  # what waits beside something that was dropped was not asked for
         state, ask = ask_waiting(state)
         return state, Effects(replies=tuple(ask) or (("note", "Nothing waits for affirm."),), asked=bool(ask))
@@ -62,6 +63,7 @@ def affirm(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effect
 
 
 def negative(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
+    """Drops what was asked; what had only been read back is taken out."""
     if not state.asked:
         return state, Effects(replies=(("note", "Nothing waits for an answer."),))
     dropped = "; ".join(one.text for one in state.asked)

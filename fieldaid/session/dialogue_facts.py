@@ -94,7 +94,7 @@ def _take(state: State, said: Utterance, taken: list[Telling], phrase: Phrase
 
 
 def counts_otherwise(one: Telling, before: Mapping[str, Known], after: Mapping[str, Known], phrase: Phrase
-               ) -> tuple[str, str] | None:
+                     ) -> tuple[str, str] | None:
     """What is said where a telling does not count as it was told: it contradicts another, or a worse one stands."""
     now = after.get(one.name)
     if one.act != "tell" or now is None:
@@ -112,6 +112,7 @@ def counts_otherwise(one: Telling, before: Mapping[str, Known], after: Mapping[s
 
 
 def not_taken(parsed: Parsed) -> tuple[str, str]:
+    """The line that names what was understood by nothing, fit for a screen."""
     words = "".join(one if one.isprintable() else " " for one in "; ".join(parsed.refused))
     return "note", f"Not taken: {short(' '.join(words.split()))}."
 

@@ -46,6 +46,7 @@ def scratch(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effec
 
 
 def restore(state: State, said: Utterance, phrase: Phrase) -> tuple[State, Effects]:
+    """Puts back what was scratched last."""
     if not state.undone:
         return state, Effects(replies=(("note", "Nothing was scratched."),))
     n = state.undone[-1]

@@ -256,3 +256,10 @@ def test_a_danger_that_was_said_beside_another_is_not_said_again_when_that_is_go
     assert "Stay off. Low air." not in [line.text for line in lines]
     lines, _ = replies(guide, {**facts, "crew.air": {"low": "yes"}, "deck.C": "solid", "crew.where": "roof"}, said)
     assert "Leave now. Low air." in [line.text for line in lines]
+
+
+def test_a_crew_that_came_off_a_bad_deck_hears_nothing_of_a_walk_round(guide):
+    facts = {**GOOD, "building.stories": 2, "crew.where": "ground"}
+    walk = "Rear not told: a walk-round shows it."
+    assert walk in [line.text for line in replies(guide, facts)[0]]
+    assert walk not in [line.text for line in replies(guide, {**facts, "deck.C": "soft"})[0]]
